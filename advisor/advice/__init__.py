@@ -1,0 +1,1 @@
+"""Zones become decisions: candidates, a choice, and the reasons in plain words."""

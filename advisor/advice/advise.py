@@ -1,0 +1,189 @@
+"""The one door: a part and a job become a plan."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+
+import numpy as np
+
+from advisor.advice.candidates import StageTarget, best_direction_deg, candidates
+from advisor.advice.choose import ZoneFacts, choose
+from advisor.advice.overrides import ZoneWishes, zone_wishes
+from advisor.advice.settings import Settings
+from advisor.advice.zone_records import ZoneMeasures, measure_zones
+from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.cutter.cutter import UM_PER_MM
+from advisor.model import (
+    SCHEMA,
+    SLOPE_CLASSES,
+    Advice,
+    ClassTotal,
+    FacetArrays,
+    Plan,
+    PlanRecord,
+    Setup,
+    StageRecord,
+    ToolRecord,
+    Totals,
+    Zone,
+)
+from advisor.part.measured import MeasuredPart
+from advisor.part.smooth import smooth_surface
+from advisor.zones.classes import Thresholds
+from advisor.zones.zoning import ZoneRule, Zoning, zone_part
+
+CAUTIONS = (
+    "Starting values only, computed from ideal geometry; real finish is rougher than the cusp alone.",
+    "The limits of the tool maker and the machine builder, material safety data and local regulations come first.",
+    "Reach, holder clearance and collisions are not checked: a qualified person must review the plan and prove the "
+    "program out above the part before cutting, guards and doors closed.",
+)
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What the advice for all zones has in common."""
+
+    zoning: Zoning
+    surfaces: list[ZoneSurface]
+    targets: tuple[StageTarget, ...]
+    wishes: ZoneWishes
+    only_zones: bool
+
+
+def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) -> Plan:
+    """Zones of a part and advice for each.
+
+    Parameters
+    ----------
+    part : MeasuredPart
+    settings : Settings
+        The job, resolved against the part (see ``advice.settings``).
+    only_zones : bool
+        Stop after the zones: their advice is None.
+    """
+    axis = np.asarray(settings.axis)
+    smooth = smooth_surface(part.mesh)
+    zoning = zone_part(part.mesh, smooth, axis, _zone_rule(settings))
+    surfaces = zone_surfaces(part.mesh, smooth, zoning, axis)
+    wishes = zone_wishes(zoning, settings.job.zone)
+    work = _Work(zoning, surfaces, settings.targets, wishes, only_zones)
+    measures = measure_zones(zoning, surfaces)
+    zones = _zones(work, measures)
+    record = PlanRecord(
+        schema=SCHEMA,
+        version=package_version(),
+        created=datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        part=part.record,
+        setups=(Setup("set-up 1", settings.axis, None),),
+        tools=_tools(settings),
+        stages=_stages(settings),
+        zones=zones,
+        totals=_totals(zones),
+        settings=settings.record,
+        cautions=(*CAUTIONS, *_zone_cautions(zones)),
+    )
+    return Plan(record, _facet_arrays(zoning, wishes))
+
+
+def package_version() -> str:
+    """Version of the installed package."""
+    try:
+        return version("advisor")
+    except PackageNotFoundError:  # run from a checkout that is not installed
+        return "0+unknown"
+
+
+def _zone_rule(settings: Settings) -> ZoneRule:
+    rules = settings.job.zones
+    ball = max(target.cutter.diameter_mm for target in settings.targets)
+    return ZoneRule(Thresholds(rules.flat_below, rules.steep_from, rules.wall_tolerance), rules.smallest, ball)
+
+
+def _zones(work: _Work, measures: list[ZoneMeasures]) -> tuple[Zone, ...]:
+    kept = [number for number in range(len(measures)) if number not in work.wishes.excluded]
+    return tuple(_zone(work, measures[number], number) for number in kept)
+
+
+def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
+    facts = ZoneFacts(measure.slope_class, measure.slope_deg, measure.shape, measure.features)
+    locked = work.wishes.strategy.get(number)
+    steps: list[Advice] = []
+    told: tuple[Advice, ...] = ()
+    surface = work.surfaces[number]
+    # one direction for all stages, best for the last: finishing crosses the same slopes as what comes before
+    lines_at = None if work.only_zones else best_direction_deg(surface, work.targets[-1])
+    for target in () if work.only_zones else work.targets:
+        chosen, told = choose(facts, candidates(surface, target, lines_at), locked)
+        steps.append(chosen)
+    return Zone(
+        id=number + 1,
+        setup=0,
+        name=work.wishes.name.get(number, measure.name),
+        slope_class=measure.slope_class,
+        shape=measure.shape,
+        facets=measure.facets,
+        area_mm2=measure.area_mm2,
+        plan_area_mm2=measure.plan_area_mm2,
+        slope_deg=measure.slope_deg,
+        z_mm=measure.z_mm,
+        concave_radius_mm=None,
+        reachable_share=None,
+        features=measure.features,
+        repeats=None,
+        neighbours=tuple(n for n in measure.neighbours if n.zone - 1 not in work.wishes.excluded),
+        advice=steps[-1] if steps else None,
+        steps=tuple(steps),
+        candidates=told,
+    )
+
+
+def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
+    return tuple(
+        ToolRecord(tool.name, tool.kind, tool.diameter, tool.corner_radius_mm, tool.flutes) for tool in settings.tools
+    )
+
+
+def _stages(settings: Settings) -> tuple[StageRecord, ...]:
+    return tuple(
+        StageRecord(
+            target.name,
+            None if target.cusp_mm is None else target.cusp_mm * UM_PER_MM,
+            target.step_mm,
+            stage.stock_left,
+            target.tool,
+        )
+        for target, stage in zip(settings.targets, settings.job.stage, strict=True)
+    )
+
+
+def _totals(zones: Iterable[Zone]) -> Totals:
+    zones = tuple(zones)
+    area = sum(zone.area_mm2 for zone in zones)
+    by_class = {}
+    for slope_class in SLOPE_CLASSES:
+        members = [zone for zone in zones if zone.slope_class == slope_class]
+        class_area = sum(zone.area_mm2 for zone in members)
+        path = sum(step.path_mm for zone in members for step in zone.steps if step.usable)
+        by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, None)
+    return Totals(area, None, None, None, by_class)
+
+
+def _zone_cautions(zones: tuple[Zone, ...]) -> tuple[str, ...]:
+    hidden = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+    total = sum(zone.area_mm2 for zone in zones)
+    if hidden < 0.005 * total:
+        return ()
+    return (f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up.",)
+
+
+def _facet_arrays(zoning: Zoning, wishes: ZoneWishes) -> FacetArrays:
+    mesh = zoning.surface.mesh
+    zone = (zoning.zone + 1).astype(np.int32)
+    zone[np.isin(zoning.zone, list(wishes.excluded))] = -1
+    for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg):
+        array.setflags(write=False)
+    return FacetArrays(mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg)

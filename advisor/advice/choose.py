@@ -1,0 +1,158 @@
+"""Which of a zone's candidates to take, and why, in sentences a machinist would say."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, Zone
+
+# What each class is commonly cut with (common practice, no source).
+HABIT: dict[SlopeClass, Strategy] = {
+    "flat": "parallel_line",
+    "shallow": "parallel_line",
+    "steep": "constant_z",
+    "undercut": "constant_z",
+}
+# Another strategy must save more path than this before habit is left: turns and corners are not in the sum yet.
+HABIT_SHARE = 0.25
+# Share of a zone cut near the tip that is worth a word.
+TELLING_TIP_SHARE = 0.2
+
+IN_WORDS: dict[Strategy, str] = {
+    "constant_z": "constant-Z",
+    "parallel_line": "parallel lines",
+    "constant_cusp": "constant-cusp offset",
+}
+
+
+@dataclass(frozen=True)
+class ZoneFacts:
+    """What the choice and its reasons need to know of a zone."""
+
+    slope_class: SlopeClass
+    slope_deg: Spread
+    shape: str | None
+    features: int
+
+
+def in_words(zone: Zone) -> str:
+    """The strategy advised for a zone, or why there is none."""
+    if zone.advice is None:
+        return "not advised"
+    if zone.advice.usable:
+        return IN_WORDS[zone.advice.strategy]
+    if zone.shape == SMALL_FEATURES_SHAPE:
+        return "drill, ream or engrave"
+    return "another set-up" if zone.slope_class == "undercut" else "no pass holds the cusp"
+
+
+def choose(
+    facts: ZoneFacts, candidates: tuple[Advice, ...], locked: Strategy | None = None
+) -> tuple[Advice, tuple[Advice, ...]]:
+    """The advice for a zone and all its candidates, each with its reasons.
+
+    Habit of the class decides unless another usable candidate needs ``HABIT_SHARE`` less path; a strategy that
+    the job locks is taken as it is.
+    """
+    if _not_for_this_setup(facts):
+        told = tuple(replace(c, usable=False, why=(_refusal(facts),)) for c in candidates)
+        return _of(told, HABIT[facts.slope_class]), told
+    told = tuple(replace(c, why=_reasons(c, facts)) for c in candidates)
+    if locked is not None:
+        kept = _of(told, locked)
+        return replace(kept, why=(f"{_capital(locked)} as the job asks.", *kept.why)), told
+    chosen = _shortest_or_habit(told, facts.slope_class)
+    return replace(chosen, why=(*_comparison(chosen, told), *chosen.why)), told
+
+
+def _not_for_this_setup(facts: ZoneFacts) -> bool:
+    return facts.slope_class == "undercut" or facts.shape == SMALL_FEATURES_SHAPE
+
+
+def _refusal(facts: ZoneFacts) -> str:
+    if facts.shape == SMALL_FEATURES_SHAPE:
+        return (
+            f"{facts.features} features too small for this ball: drill, ream, bore or engrave them, "
+            "or list a smaller ball."
+        )
+    return "Faces away from the spindle: no ball reaches it in this set-up; turn the part over or tilt."
+
+
+def _of(candidates: tuple[Advice, ...], strategy: Strategy) -> Advice:
+    return next(c for c in candidates if c.strategy == strategy)
+
+
+def _shortest_or_habit(candidates: tuple[Advice, ...], slope_class: SlopeClass) -> Advice:
+    usable = [c for c in candidates if c.usable] or list(candidates)
+    shortest = min(usable, key=lambda c: c.path_mm)
+    habit = next((c for c in usable if c.strategy == HABIT[slope_class]), None)
+    if habit is not None and habit.path_mm * (1 - HABIT_SHARE) <= shortest.path_mm:
+        return habit
+    return shortest
+
+
+def _comparison(chosen: Advice, candidates: tuple[Advice, ...]) -> tuple[str, ...]:
+    sentences = []
+    for other in candidates:
+        if other.strategy == chosen.strategy or not other.usable or chosen.path_mm <= 0:
+            continue
+        more = other.path_mm / chosen.path_mm - 1
+        if more > 0.01:
+            sentences.append(f"{_capital(other.strategy)} would need {more:.0%} more path for the same cusp.")
+        elif more < -0.01:
+            sentences.append(
+                f"{_capital(other.strategy)} would save {-more:.0%} of path, too little to leave the simpler "
+                f"{IN_WORDS[chosen.strategy]}."
+            )
+    return tuple(sentences)
+
+
+def _capital(strategy: Strategy) -> str:
+    words = IN_WORDS[strategy]
+    return words[0].upper() + words[1:]
+
+
+def _reasons(candidate: Advice, facts: ZoneFacts) -> tuple[str, ...]:
+    by_strategy = {"constant_z": _of_constant_z, "parallel_line": _of_lines, "constant_cusp": _of_offset}
+    sentences = by_strategy[candidate.strategy](candidate, facts)
+    if candidate.tip_contact_share >= TELLING_TIP_SHARE:
+        sentences.append(
+            f"{candidate.tip_contact_share:.0%} of the zone is cut near the tip of the ball, where there is hardly "
+            "any cutting speed: tilt the tool or the part where the machine can."
+        )
+    return tuple(sentences)
+
+
+def _of_constant_z(candidate: Advice, facts: ZoneFacts) -> list[str]:
+    slope = facts.slope_deg
+    if not candidate.usable:
+        return [
+            f"The zone goes down to {slope.min:.0f} deg: level passes spread apart there and would need Z-steps "
+            "of less than a tenth of the stepover."
+        ]
+    return [
+        f"Level passes {candidate.z_step_mm:.3g} mm apart in Z hold the cusp down to the flattest part "
+        f"({slope.min:.0f} deg)."
+    ]
+
+
+def _of_lines(candidate: Advice, facts: ZoneFacts) -> list[str]:
+    slope = facts.slope_deg
+    if not candidate.usable:
+        return [f"The zone goes up to {slope.max:.0f} deg: straight lines spread apart or plunge there."]
+    sentences = [
+        f"Straight lines at {candidate.direction_deg:.0f} deg, {candidate.line_spacing_mm:.3g} mm apart in plan."
+    ]
+    loss = 1 - (candidate.line_spacing_mm or 0.0) / candidate.stepover_mm
+    if loss > 0.01:
+        sentences.append(
+            f"Slopes across the lines (up to {slope.max:.0f} deg) take {loss:.0%} off the spacing that a floor allows."
+        )
+    return sentences
+
+
+def _of_offset(candidate: Advice, facts: ZoneFacts) -> list[str]:
+    return [
+        f"Passes that follow the zone's outline keep {candidate.stepover_mm:.3g} mm along the surface everywhere, "
+        "so the cusp is the same on every slope."
+    ]

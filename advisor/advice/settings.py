@@ -1,0 +1,159 @@
+"""A job resolved against a part: every setting in force, and where it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from advisor.advice.candidates import StageTarget
+from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
+from advisor.errors import InputError
+from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
+from advisor.model import Setting
+from advisor.part.mesh import Mesh
+
+# Ball diameters on most tool shelves, mm. (common practice, no source)
+_SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
+# With no tool listed: the largest shelf ball up to this share of the part's second-largest size.
+_BALL_SHARE_OF_SIZE = 0.1
+
+
+@dataclass(frozen=True)
+class Settings:
+    """A job with its tools and targets worked out for a part."""
+
+    job: Job
+    axis: tuple[float, float, float]
+    tools: tuple[Tool, ...]
+    targets: tuple[StageTarget, ...]
+    record: tuple[Setting, ...]
+
+
+def resolve(
+    mesh: Mesh,
+    file_keys: Mapping[str, Any] | None = None,
+    options: Mapping[str, Any] | None = None,
+    subject: str = "job",
+) -> Settings:
+    """Settings in force for a part.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    file_keys : keys of the job file, as read
+    options : keys given as options, dotted (``zones.flat_below``); ``ball``, ``cusp`` and ``stepover`` speak of
+        the finish stage. They override the job file.
+    subject : str
+        Opens error lines.
+    """
+    file_keys, options = file_keys or {}, options or {}
+    job = job_from_keys(_with_options(file_keys, options), subject)
+    tools, tool_source = _tools(job, mesh, options)
+    targets = tuple(_target(stage, tools, subject) for stage in job.stage)
+    record = _record(job, tools, tool_source, file_keys, options)
+    return Settings(job, parse_up(job.up), tools, targets, record)
+
+
+def _with_options(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
+    keys = {key: dict(value) if isinstance(value, Mapping) else value for key, value in file_keys.items()}
+    for dotted, value in options.items():
+        section, _, key = dotted.rpartition(".")
+        if dotted in ("ball", "cusp", "stepover"):
+            continue
+        (keys.setdefault(section, {}) if section else keys)[key] = value
+    if "ball" in options:
+        keys["tool"] = [{"name": "ball", "kind": "ball", "diameter": options["ball"]}]
+        keys["stage"] = [{k: v for k, v in stage.items() if k != "tool"} for stage in _stage_keys(keys)]
+    target = {key: options[key] for key in ("cusp", "stepover") if key in options}
+    if target:
+        stages = _stage_keys(keys)
+        last = {k: v for k, v in stages[-1].items() if k not in ("cusp", "stepover", "ra")}
+        keys["stage"] = [*stages[:-1], {**last, **target}]
+    return keys
+
+
+def _stage_keys(keys: Mapping[str, Any]) -> list[dict[str, Any]]:
+    if isinstance(keys.get("stage"), list) and keys["stage"]:
+        return [dict(stage) for stage in keys["stage"]]
+    # defaults are mm whatever the job's unit: say so
+    return [
+        {"name": stage.name, "cusp": f"{stage.cusp} mm", "stock_left": f"{stage.stock_left} mm"}
+        for stage in Job().stage
+    ]
+
+
+def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any]) -> tuple[tuple[Tool, ...], str]:
+    if job.tool:
+        named = tuple(
+            tool.model_copy(update={"name": tool.name or f"tool {number}"}) for number, tool in enumerate(job.tool, 1)
+        )
+        return named, "option" if "ball" in options else "job file"
+    room = sorted(mesh.size_mm)[1] * _BALL_SHARE_OF_SIZE
+    fitting = [ball for ball in _SHELF_BALLS_MM if ball <= room] or [_SHELF_BALLS_MM[0]]
+    return (Tool(name=f"ball {fitting[-1]:g} mm", diameter=fitting[-1]),), "part"
+
+
+def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:
+    number = 0 if stage.tool is None else [tool.name for tool in tools].index(stage.tool)
+    tool = tools[number]
+    cutter = Cutter(tool.diameter, tool.corner_radius_mm)
+    cusp, step = stage.cusp, stage.stepover
+    if cusp is not None and cusp >= cutter.corner_radius_mm:
+        raise _too_coarse(subject, stage.name, f"cusp of {cusp:g} mm", tool)
+    if step is not None and step >= 2 * cutter.corner_radius_mm:
+        raise _too_coarse(subject, stage.name, f"stepover of {step:g} mm", tool)
+    if stage.ra is not None:
+        try:
+            cusp = cusp_for_ra_mm(stage.ra, cutter)
+        except ValueError as fault:
+            raise _too_coarse(subject, stage.name, f"Ra of {stage.ra * 1000:g} um", tool) from fault
+    return StageTarget(stage.name, cutter, number, cusp, step)
+
+
+def _too_coarse(subject: str, stage: str, what: str, tool: Tool) -> InputError:
+    return InputError(
+        subject,
+        f"stage {stage!r} asks for a {what}, more than the {tool.diameter:g} mm {tool.kind} can leave",
+        "ask for less, and check its unit (for example 0.005 mm)",
+    )
+
+
+def _record(
+    job: Job, tools: tuple[Tool, ...], tool_source: str, file_keys: Mapping[str, Any], options: Mapping[str, Any]
+) -> tuple[Setting, ...]:
+    def source(dotted: str) -> str:
+        if dotted in options:
+            return "option"
+        section, _, key = dotted.rpartition(".")
+        held = file_keys.get(section, {}) if section else file_keys
+        return "job file" if isinstance(held, Mapping) and key in held else "default"
+
+    rows = [
+        Setting("unit", job.unit, source("unit")),
+        Setting("up", job.up if isinstance(job.up, str) else ",".join(f"{v:g}" for v in job.up), source("up")),
+        Setting("material", job.material or "not given", source("material")),
+    ]
+    for key, unit in (
+        ("flat_below", "deg"),
+        ("steep_from", "deg"),
+        ("wall_tolerance", "deg"),
+        ("smallest", "mm2"),
+    ):
+        rows.append(Setting(key, f"{getattr(job.zones, key):g} {unit}", source(f"zones.{key}")))
+    rows.extend(Setting(f"tool {n}", f"{t.name}: {t.kind} {t.diameter:g} mm", tool_source) for n, t in enumerate(tools))
+    last = len(job.stage) - 1
+    for number, stage in enumerate(job.stage):
+        by_option = number == last and ("cusp" in options or "stepover" in options)
+        rows.append(Setting(f"stage {number}", _stage_words(stage), "option" if by_option else source("stage")))
+    return tuple(rows)
+
+
+def _stage_words(stage: Stage) -> str:
+    if stage.cusp is not None:
+        target = f"cusp {stage.cusp * 1000:g} um"
+    elif stage.stepover is not None:
+        target = f"stepover {stage.stepover:g} mm"
+    else:
+        target = f"Ra {(stage.ra or 0.0) * 1000:g} um"
+    return f"{stage.name}: {target}, {stage.stock_left:g} mm left"

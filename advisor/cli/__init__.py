@@ -1,0 +1,1 @@
+"""The command line: a file a command, words to calls of the rooms below, no logic."""

@@ -1,0 +1,78 @@
+"""`advisor plan PART`: the main job, from a model to a plan folder."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from advisor.cli import options
+
+if TYPE_CHECKING:
+    from advisor.model import Plan
+
+
+def plan(
+    part: options.PartPath,
+    job: options.JobPath = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Plan folder; default: PART-plan in this folder.")
+    ] = None,
+    unit: options.Unit = None,
+    up: options.Up = None,
+    ball: options.Ball = None,
+    cusp: options.Cusp = None,
+    stepover: options.Stepover = None,
+    material: options.Material = None,
+    flat_below: options.FlatBelow = None,
+    steep_from: options.SteepFrom = None,
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out zone_map.png.")] = False,
+    no_passes: Annotated[
+        bool, typer.Option("--no-passes", help="Lay no passes (none are laid yet: lengths are area over spacing).")
+    ] = False,
+    only: Annotated[str | None, typer.Option("--only", metavar="zones", help="Stop after the zones.")] = None,
+    as_json: options.AsJson = False,
+    quiet: options.Quiet = False,
+) -> None:
+    """Zones of one part and advice for each, as a plan folder with a zone map.
+
+    Lengths and angles take units ('0.005 in', '0.1 mm', '15 deg'); a bare number is in the job's unit.
+    """
+    from advisor import plan as make_plan
+    from advisor.errors import InputError
+    from advisor.pack.folder import check_free_for_plan, write_plan_folder
+
+    if only not in (None, "zones"):
+        raise InputError("--only", f"{only!r} is no stage of the work to stop after", "use --only zones")
+    folder = out if out is not None else Path(f"{part.stem}-plan")
+    check_free_for_plan(folder)
+    made = make_plan(
+        part, job, only_zones=only == "zones", unit=unit, up=up, ball=ball, cusp=cusp, stepover=stepover,
+        material=material, flat_below=flat_below, steep_from=steep_from,
+    )  # fmt: skip
+    write_plan_folder(made, folder, pictures=not no_pictures)
+    if as_json:
+        typer.echo(json.dumps({"folder": str(folder), "plan": json.loads(made.to_json())}))
+    if not quiet:
+        _tell(made, folder, pictures=not no_pictures)
+
+
+def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
+    """A short answer for the screen; everything is in the folder."""
+    from rich.console import Console
+    from rich.markup import escape
+
+    from advisor.cli.words import mend_lines, zone_table
+
+    console = Console(stderr=True, highlight=False)
+    part = made.record.part
+    x, y, z = part.size_mm
+    console.print(f"[bold]{escape(part.name)}[/bold]  {x:.4g} x {y:.4g} x {z:.4g} mm, {part.facets} facets")
+    for line in mend_lines(part):
+        console.print(f"  {escape(line)}", style="yellow" if line.startswith("note") else "")
+    console.print(zone_table(made))
+    for caution in made.record.cautions:
+        console.print(f"  {escape(caution)}", style="dim")
+    console.print(f"Plan folder: {escape(str(folder))}" + ("  (look at zone_map.png)" if pictures else ""))

@@ -1,0 +1,102 @@
+"""`advisor view`: the colour map in a window, or as a picture without one."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final, cast, get_args
+
+import typer
+
+from advisor.cli import options
+from advisor.errors import InputError
+
+if TYPE_CHECKING:
+    from advisor.pack.camera import ViewName
+
+_WINDOW_SIZE: Final = (1600, 1000)
+_PICTURE_SIZE: Final = (1600, 1200)
+# Smaller ones have no room for their words; larger ones ask for gigabytes.
+_LEAST_PX, _MOST_PX = 400, 8000
+
+
+def view(
+    part_or_plan: Annotated[
+        Path, typer.Argument(metavar="PART_OR_PLAN", help="Part model, or a plan folder (or its plan.json).")
+    ],
+    *,
+    picture: Annotated[
+        Path | None,
+        typer.Option("--picture", metavar="FILE.png", help="Draw to a file: needs no display."),
+    ] = None,
+    view: Annotated[
+        str, typer.Option("--view", metavar="NAME", help="View: iso, top, under, front, right, back or left.")
+    ] = "iso",
+    size: Annotated[
+        str | None, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Size in pixels, such as 1600x1200.")
+    ] = None,
+    job: options.JobPath = None,
+    unit: options.Unit = None,
+    up: options.Up = None,
+    ball: options.Ball = None,
+    cusp: options.Cusp = None,
+    stepover: options.Stepover = None,
+    material: options.Material = None,
+    flat_below: options.FlatBelow = None,
+    steep_from: options.SteepFrom = None,
+    quiet: options.Quiet = False,
+) -> None:
+    """The zones of a part in colour: a window to turn it in and read each zone's card, or a picture file.
+
+    In the window, H lists the keys.
+    """
+    from advisor.screen.source import plan_to_look_at
+
+    first_view, pixels = _view_name(view), _pixels(size)
+    # what cannot be shown is refused before the work, not after it
+    if picture is not None:
+        from advisor.screen.picture_file import check_picture_path
+
+        check_picture_path(picture)
+    else:
+        from advisor.screen.gl import check_window_can_open
+
+        check_window_can_open()
+    plan = plan_to_look_at(
+        part_or_plan, job,
+        {"unit": unit, "up": up, "ball": ball, "cusp": cusp, "stepover": stepover, "material": material,
+         "flat_below": flat_below, "steep_from": steep_from},
+    )  # fmt: skip
+    if picture is None:
+        from advisor.screen.window import open_window
+
+        open_window(plan, first_view, pixels or _WINDOW_SIZE)
+        return
+    from advisor.pack.picture import save_zone_map
+    from advisor.screen.picture_file import write_whole
+
+    width, height = pixels or _PICTURE_SIZE
+    write_whole(picture, lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view))
+    if not quiet:
+        typer.echo(f"Picture: {picture}", err=True)
+
+
+def _view_name(words: str) -> ViewName:
+    from advisor.pack.camera import ViewName
+
+    names = get_args(ViewName)
+    if words not in names:
+        raise InputError("--view", f"{words!r} is no view", f"use one of {', '.join(names)}")
+    return cast("ViewName", words)
+
+
+def _pixels(words: str | None) -> tuple[int, int] | None:
+    if words is None:
+        return None
+    match = re.fullmatch(r"\s*(\d{1,5})\s*[xX]\s*(\d{1,5})\s*", words)
+    if match is None:
+        raise InputError("--size", f"{words!r} is no size in pixels", "write for example --size 1600x1200")
+    width, height = int(match[1]), int(match[2])
+    if not all(_LEAST_PX <= length <= _MOST_PX for length in (width, height)):
+        raise InputError("--size", f"{words} cannot be drawn", f"use {_LEAST_PX} to {_MOST_PX} pixels a side")
+    return width, height

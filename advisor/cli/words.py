@@ -1,0 +1,50 @@
+"""What the screen says of a plan: a table of zones and the lines around it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from advisor.advice.choose import in_words
+from advisor.model import Part, Plan, Zone
+from advisor.units import MM_PER_UNIT
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+_MOST_ROWS = 20
+
+
+def mend_lines(part: Part) -> list[str]:
+    """Repairs and warnings, a line each."""
+    mended = [f"mended: {repair.what}: {repair.count}" for repair in part.repairs]
+    return mended + [f"note: {warning}" for warning in part.warnings]
+
+
+def zone_table(plan: Plan) -> Table:
+    """Zones with their advice, largest first, in the job's unit; fits 80 columns."""
+    from rich.markup import escape
+    from rich.table import Table
+
+    unit = next(setting.value for setting in plan.record.settings if setting.name == "unit")
+    short, per_mm = ("in", 1 / MM_PER_UNIT["inch"]) if unit == "inch" else ("mm", 1.0)
+    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
+    for heading in ("zone", "class", "name", f"area {short}2", "strategy", f"apart, {short}"):
+        table.add_column(heading, justify="right" if heading in ("zone", f"area {short}2") else "left", no_wrap=True)
+    for zone in plan.zones[:_MOST_ROWS]:
+        area = f"{zone.area_mm2 * per_mm**2:,.4g}"
+        table.add_row(str(zone.id), zone.slope_class, escape(zone.name), area, in_words(zone), _apart(zone, per_mm))
+    if len(plan.zones) > _MOST_ROWS:
+        table.add_row("", "", f"+ {len(plan.zones) - _MOST_ROWS} in zones.csv")
+    return table
+
+
+def _apart(zone: Zone, per_mm: float) -> str:
+    """How far passes are apart: in Z, in plan, or along the surface."""
+    advice = zone.advice
+    if advice is None or not advice.usable:
+        return "-"
+    if advice.z_step_mm is not None:
+        return f"{advice.z_step_mm * per_mm:.3g} in Z"
+    if advice.line_spacing_mm is not None:
+        return f"{advice.line_spacing_mm * per_mm:.3g} in plan"
+    return f"{advice.stepover_mm * per_mm:.3g} on surface"

@@ -1,0 +1,1 @@
+"""A cutter meets a surface: cusp, stepover and contact diameter."""

@@ -1,0 +1,31 @@
+"""What went wrong, where, and what to do about it, in one line a user can act on."""
+
+from __future__ import annotations
+
+
+class InputError(Exception):
+    """Unusable input or settings: the fault lies in what was given, and the message says the remedy.
+
+    Parameters
+    ----------
+    subject : str
+        The file, key or option at fault.
+    problem : str
+        What is wrong with it.
+    remedy : str
+        What the user can do.
+    """
+
+    def __init__(self, subject: str, problem: str, remedy: str) -> None:
+        super().__init__(subject, problem, remedy)
+        self.subject = subject
+        self.problem = problem
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        line = f"{self.subject}: {self.problem}; {self.remedy}"
+        return " ".join(line.split())
+
+
+class MissingSystemLibraryError(InputError):
+    """Something outside Python is missing on this machine; the remedy names the system package."""

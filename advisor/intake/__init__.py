@@ -1,0 +1,1 @@
+"""A file becomes a part: formats, units, damage."""

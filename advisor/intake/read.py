@@ -1,0 +1,166 @@
+"""A part model on disk becomes a measured part: the format by its suffix, the unit by what is known."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.errors import InputError
+from advisor.intake.stl import stl_corners
+from advisor.part.heal import check_coordinates, heal
+from advisor.part.measured import MeasuredPart, measure_part
+from advisor.units import MM_PER_UNIT
+
+Corners = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class RawMesh:
+    """A mesh as a file holds it.
+
+    ``faces`` is None where corners come three a facet; ``unit`` is None where the format has none.
+    """
+
+    corners: Corners
+    faces: NDArray[np.int64] | None
+    unit: str | None
+    notes: tuple[str, ...] = ()
+
+
+_FORMATS_BY_TRIMESH = {".ply", ".obj", ".off", ".3mf", ".glb"}
+# glTF 2.0, section "Coordinate System and Units": metres, +Y up.
+_GLTF_TURNED_TO_Z_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+
+SUFFIXES = (".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
+
+
+def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
+    """Read, mend and measure a part model.
+
+    Parameters
+    ----------
+    path : str or Path
+        STL, PLY, OBJ, OFF, 3MF or GLB.
+    unit : {"mm", "inch", "m"}, optional
+        Unit of the model; where left out the file's own is taken, and mm is assumed where it has none.
+
+    Returns
+    -------
+    MeasuredPart
+        Mesh in mm, with repairs and warnings in its record.
+
+    Raises
+    ------
+    InputError
+        One line: the file, what is wrong, what to do.
+    """
+    path = Path(path)
+    subject = str(path)
+    data = _bytes_of(path)
+    raw = _reader(path)(data, path)
+    known = unit or raw.unit
+    scale = MM_PER_UNIT[known or "mm"]
+    corners = np.asarray(raw.corners, dtype=np.float64)
+    check_coordinates(corners, subject)
+    healed = heal(corners * scale, raw.faces, subject)
+    notes = raw.notes
+    if known is None:
+        notes = (*notes, "the file names no unit: mm was assumed (set it with --unit)")
+    return measure_part(
+        healed,
+        name=path.stem,
+        file=path.name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        unit=known or "mm",
+        unit_assumed=known is None,
+        notes=notes,
+    )
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        if path.is_dir():
+            raise InputError(str(path), "is a folder", "give one part model, or run `advisor batch` on the folder")
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputError(
+            str(path), f"cannot be read ({fault.strerror})", "check the path and the right to read it"
+        ) from fault
+
+
+def _reader(path: Path) -> Callable[[bytes, Path], RawMesh]:
+    suffix = path.suffix.lower()
+    if suffix == ".stl":
+        return _read_stl
+    if suffix in _FORMATS_BY_TRIMESH:
+        return _read_by_trimesh
+    if suffix in (".step", ".stp", ".iges", ".igs"):
+        raise InputError(str(path), "is a model of exact surfaces, not of facets", "export it as STL and plan that")
+    raise InputError(str(path), "is of no format that is read here", f"give one of {', '.join(SUFFIXES)}")
+
+
+def _read_stl(data: bytes, path: Path) -> RawMesh:
+    corners, notes = stl_corners(data, str(path))
+    return RawMesh(corners, None, None, notes)
+
+
+def _read_by_trimesh(data: bytes, path: Path) -> RawMesh:
+    if not data.strip():
+        raise InputError(str(path), "is empty", "export or copy it again")
+    suffix = path.suffix.lower()
+    scene = _load_scene(data, suffix, path)
+    unit = _unit_of(scene, suffix)
+    try:
+        mesh = scene.to_mesh()
+    except (ValueError, IndexError, KeyError, TypeError) as fault:
+        raise _unreadable(path, fault) from fault
+    corners = np.asarray(getattr(mesh, "vertices", np.empty((0, 3))), dtype=np.float64).reshape(-1, 3)
+    faces = np.asarray(getattr(mesh, "faces", np.empty((0, 3))), dtype=np.int64).reshape(-1, 3)
+    if len(faces) == 0:
+        raise InputError(str(path), "holds no facets", "export the part again as a mesh")
+    if faces.min() < 0 or faces.max() >= len(corners):
+        raise InputError(str(path), "has facets whose corners are missing", "export or copy it again")
+    if suffix == ".glb":
+        corners = corners @ _GLTF_TURNED_TO_Z_UP.T
+        return RawMesh(corners, faces, unit, ("GLB counts +Y as up: the part was turned so that +Z is up",))
+    return RawMesh(corners, faces, unit)
+
+
+def _load_scene(data: bytes, suffix: str, path: Path) -> Any:
+    import trimesh
+
+    try:
+        return trimesh.load_scene(io.BytesIO(data), file_type=suffix[1:], process=False, skip_materials=True)
+    except MemoryError as fault:
+        raise InputError(str(path), "asks for more memory than there is", "export or copy it again") from fault
+    except Exception as fault:  # readers of six formats fail in many ways on damaged files: all mean the same here
+        raise _unreadable(path, fault) from fault
+
+
+def _unreadable(path: Path, fault: Exception) -> InputError:
+    reason = str(fault).strip().splitlines()
+    detail = f" ({reason[0][:80]})" if reason else ""
+    return InputError(str(path), f"cannot be read as {path.suffix[1:].upper()}{detail}", "export or copy it again")
+
+
+# What files may call their unit; other names count as unknown.
+_UNITS = {"mm": "mm", "millimeter": "mm", "millimeters": "mm", "in": "inch", "inch": "inch", "inches": "inch",
+          "m": "m", "meter": "m", "meters": "m"}  # fmt: skip
+
+
+def _unit_of(scene: Any, suffix: str) -> str | None:
+    if suffix == ".glb":
+        return "m"
+    if suffix != ".3mf":
+        return None
+    try:
+        return _UNITS.get(str(scene.units).lower())
+    except (ValueError, AttributeError):
+        return None

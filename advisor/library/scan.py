@@ -1,0 +1,125 @@
+"""Part models under a folder, in a fixed order."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from advisor.errors import InputError
+from advisor.intake.read import SUFFIXES
+from advisor.library.summary import Failure
+
+# Models of exact surfaces: not read here, so a user who has them is told.
+EXACT_SUFFIXES = (".step", ".stp", ".iges", ".igs")
+_PLAN_FILES = ("plan.json", "facets.npz")
+
+
+@dataclass(frozen=True)
+class FoundPart:
+    """A part model: its path, and its name in the batch (relative to the folder, with ``/``)."""
+
+    file: str
+    path: Path
+    size_bytes: int
+
+
+@dataclass(frozen=True)
+class Scan:
+    """What a folder holds: models in order of name, exact models left out, folders that could not be read."""
+
+    parts: tuple[FoundPart, ...]
+    exact_models: int
+    unreadable: tuple[Failure, ...]
+
+
+def scan_folder(folder: Path, out: Path) -> Scan:
+    """Part models under `folder`, however deep; hidden files and folders, plan folders and `out` are passed by.
+
+    A folder reached twice by links is read once.
+
+    Raises
+    ------
+    InputError
+        Where `folder` is no folder, cannot be read, or holds no part model.
+    """
+    if not folder.is_dir():
+        problem = "is a file, not a folder" if folder.exists() else "there is no such folder"
+        raise InputError(str(folder), problem, "give a folder of part models (`advisor plan` is for one part)")
+    unreadable: list[Failure] = []
+    files = list(_files_below(folder, out, unreadable))
+    parts = sorted(_found(path, folder) for path in files if path.suffix.lower() in SUFFIXES)
+    exact_models = sum(path.suffix.lower() in EXACT_SUFFIXES for path in files)
+    if not parts:
+        raise _nothing_found(folder, exact_models, unreadable)
+    return Scan(tuple(FoundPart(*part) for part in parts), exact_models, tuple(unreadable))
+
+
+def name_below(path: Path, folder: Path) -> str:
+    """Name relative to `folder` with ``/``; bytes that are no text are spelled out, as UTF-8 cannot hold them."""
+    return os.fsencode(path.relative_to(folder).as_posix()).decode("utf-8", "backslashreplace")
+
+
+def _found(path: Path, folder: Path) -> tuple[str, Path, int]:
+    try:
+        size_bytes = path.stat().st_size
+    except OSError:  # a link to nowhere: reading it says so
+        size_bytes = 0
+    return name_below(path, folder), path, size_bytes
+
+
+def _files_below(folder: Path, out: Path, unreadable: list[Failure]) -> Iterator[Path]:
+    def note(fault: OSError) -> None:
+        place = Path(os.fsdecode(fault.filename)) if fault.filename else folder
+        unreadable.append(Failure(name_below(place, folder) + "/", f"cannot be read ({fault.strerror})"))
+
+    seen = {_identity(out), _identity(folder)}
+    for root, folders, names in os.walk(folder, onerror=note, followlinks=True):
+        if root != str(folder) and all(name in names for name in _PLAN_FILES):
+            folders.clear()
+            continue
+        folders[:] = [name for name in sorted(folders) if _is_new(Path(root, name), seen)]
+        for name in names:
+            path = Path(root, name)
+            if not name.startswith(".") and _may_be_model(path):
+                yield path
+
+
+def _is_new(folder: Path, seen: set[tuple[int, int] | None]) -> bool:
+    if folder.name.startswith("."):
+        return False
+    identity = _identity(folder)
+    if identity is None:
+        return True
+    if identity in seen:
+        return False
+    seen.add(identity)
+    return True
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino
+
+
+def _may_be_model(path: Path) -> bool:
+    # a pipe with the name of a model would never end; a link to nowhere is kept, so that it is reported
+    try:
+        return stat.S_ISREG(path.stat().st_mode)
+    except OSError:
+        return True
+
+
+def _nothing_found(folder: Path, exact_models: int, unreadable: list[Failure]) -> InputError:
+    if unreadable:
+        fault = unreadable[0]
+        return InputError(str(folder / fault.file), fault.reason, "check the right to read it")
+    remedy = f"give a folder that holds {', '.join(SUFFIXES)}"
+    if exact_models:
+        remedy = f"export its {exact_models} STEP or IGES models as STL"
+    return InputError(str(folder), "holds no part models", remedy)

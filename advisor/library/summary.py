@@ -1,0 +1,89 @@
+"""What a batch keeps of a part: a few numbers of its plan, or why there is none."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from advisor.model import SLOPE_CLASSES, Plan, SlopeClass
+
+
+@dataclass(frozen=True)
+class PartSummary:
+    """A planned part in short.
+
+    ``file`` is relative to the folder of models and ``folder`` to the folder of the batch, both with ``/``.
+    ``finish_path_mm`` is the length of the last stage over all zones with a usable way to cut them.
+    """
+
+    file: str
+    folder: str
+    sha256: str
+    size_mm: tuple[float, float, float]
+    facets: int
+    bodies: int
+    watertight: bool
+    area_mm2: float
+    zones: int
+    class_area_mm2: Mapping[SlopeClass, float]
+    cutter: str
+    cutter_diameter_mm: float
+    finish_path_mm: float
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A part that has no plan, and why."""
+
+    file: str
+    reason: str
+
+
+Outcome = PartSummary | Failure
+
+
+def summary_of(plan: Plan, file: str, folder: str) -> PartSummary:
+    """The plan in short."""
+    record = plan.record
+    part = record.part
+    tool = record.tools[record.stages[-1].tool]
+    finish = [zone.advice for zone in record.zones if zone.advice is not None and zone.advice.usable]
+    return PartSummary(
+        file=file,
+        folder=folder,
+        sha256=part.sha256,
+        size_mm=part.size_mm,
+        facets=part.facets,
+        bodies=part.bodies,
+        watertight=part.watertight,
+        area_mm2=record.totals.area_mm2,
+        zones=len(record.zones),
+        class_area_mm2={name: float(record.totals.by_class[name].area_mm2) for name in SLOPE_CLASSES},
+        cutter=tool.name,
+        cutter_diameter_mm=tool.diameter_mm,
+        finish_path_mm=math.fsum(advice.path_mm for advice in finish),
+        warnings=part.warnings,
+    )
+
+
+@cache
+def _adapter() -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(PartSummary)
+
+
+def summary_to_json(summary: PartSummary) -> str:
+    """One line of JSON."""
+    text: bytes = _adapter().dump_json(summary)
+    return text.decode("utf-8")
+
+
+def summary_from_json(text: str) -> PartSummary:
+    """The summary behind its JSON; raises ``ValueError`` where the text is not one."""
+    summary: PartSummary = _adapter().validate_json(text)
+    return summary

@@ -1,0 +1,78 @@
+"""One part of a batch, from file to plan folder: what a worker process does."""
+
+from __future__ import annotations
+
+import os
+import traceback
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from advisor.errors import InputError
+from advisor.library.summary import Failure, Outcome, PartSummary, summary_of
+
+if TYPE_CHECKING:
+    from advisor.model import Plan
+
+PLANS, THUMBNAILS = "plans", "thumbnails"
+
+
+@dataclass(frozen=True)
+class PartTask:
+    """A part to plan: ``place`` is its folder below ``out/plans``, ``keys`` and ``options`` are its job."""
+
+    file: str
+    path: Path
+    place: str
+    out: Path
+    keys: Mapping[str, Any]
+    options: Mapping[str, Any]
+    pictures: bool
+
+
+def plan_one(task: PartTask) -> Outcome:
+    """Plan a part and write its folder; whatever is wrong with it comes back as a ``Failure``."""
+    try:
+        return _planned(task)
+    except InputError as fault:
+        return Failure(task.file, _text(str(fault).removeprefix(f"{' '.join(str(task.path).split())}: ")))
+    except MemoryError:
+        return Failure(task.file, "needs more memory than there is; run with fewer --workers, or a coarser model")
+    except Exception as fault:  # one part must not stop the others, whatever is wrong with it
+        if os.environ.get("ADVISOR_TRACEBACK"):
+            traceback.print_exc()
+        words = _text(f"{type(fault).__name__}: {fault}")[:200]
+        return Failure(task.file, f"met a fault of the program ({words}); please report it, with this part")
+
+
+def _planned(task: PartTask) -> PartSummary:
+    from advisor.intake.door import plan
+    from advisor.pack.folder import write_plan_folder
+
+    made = plan(task.path, task.keys, **task.options)
+    if task.pictures:
+        _save_thumbnail(made, thumbnail_path(task.out, task.place))
+    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures)
+    return summary_of(made, task.file, f"{PLANS}/{task.place}")
+
+
+def thumbnail_path(out: Path, place: str) -> Path:
+    """Where the small picture of a part lies."""
+    return out / THUMBNAILS / f"{place}.png"
+
+
+def _save_thumbnail(made: Plan, path: Path) -> None:
+    from advisor.pack.picture import draw_thumbnail, save_picture
+
+    picture = draw_thumbnail(made)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        save_picture(picture, path)
+    except OSError as fault:
+        raise InputError(str(path), f"cannot be written ({fault.strerror})", "free the place, or use --out") from fault
+
+
+def _text(words: str) -> str:
+    # file names may hold bytes that are no text: spelled out, any file can hold them
+    return " ".join(words.encode("utf-8", "backslashreplace").decode("utf-8").split())

@@ -1,0 +1,1 @@
+"""A plan becomes files: pictures, tables, outlines and meshes."""

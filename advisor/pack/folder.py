@@ -1,0 +1,113 @@
+"""The plan folder: written beside its place and renamed, so that it is whole or not there."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+
+from advisor.errors import InputError
+from advisor.model import FacetArrays, Plan
+from advisor.pack.tables import zones_csv
+
+PLAN_FILE = "plan.json"
+_REMEDY = "choose another folder with --out, or free the place"
+
+
+def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) -> Path:
+    """Write ``plan.json``, ``zones.csv``, ``facets.npz`` and, where asked, ``zone_map.png``.
+
+    An earlier plan in the same place is replaced; anything else there is left alone.
+
+    Raises
+    ------
+    InputError
+        Where the folder cannot be written, or holds something that is no plan.
+    """
+    folder = Path(folder)
+    check_free_for_plan(folder)
+    with _whole_folder(folder) as desk:
+        (desk / PLAN_FILE).write_text(plan.to_json(), encoding="utf-8", newline="\n")
+        (desk / "zones.csv").write_text(zones_csv(plan.record), encoding="utf-8", newline="\n")
+        _write_facets(plan.facets, desk / "facets.npz")
+        if pictures:
+            from advisor.pack.picture import save_zone_map
+
+            save_zone_map(plan, desk / "zone_map.png")
+    return folder
+
+
+def _write_facets(facets: FacetArrays, path: Path) -> None:
+    """Write ``facets.npz``; loads with ``numpy.load(..., allow_pickle=False)``."""
+    np.savez(
+        path,
+        vertices=facets.vertices,
+        faces=facets.faces,
+        zone=facets.zone,
+        slope_deg=facets.slope_deg,
+        smooth_slope_deg=facets.smooth_slope_deg,
+    )
+
+
+def check_free_for_plan(folder: Path) -> None:
+    """Raise ``InputError`` where a plan could not be written: before the work, not after it."""
+    if folder.is_dir():
+        if any(folder.iterdir()) and not (folder / PLAN_FILE).is_file():
+            raise InputError(str(folder), "holds files that are no plan", "choose another folder with --out")
+    elif folder.exists():
+        raise InputError(str(folder), "is a file, not a folder", "choose another folder with --out")
+    parent = _nearest_existing(folder)
+    if not os.access(parent, os.W_OK):
+        raise InputError(str(folder), f"cannot be written (no right to write in {parent})", _REMEDY)
+
+
+def _nearest_existing(folder: Path) -> Path:
+    parent = folder.absolute().parent
+    while not parent.exists() and parent != parent.parent:
+        parent = parent.parent
+    return parent
+
+
+@contextmanager
+def _whole_folder(folder: Path) -> Iterator[Path]:
+    """A desk to write on, put in place of `folder` when all went well."""
+    try:
+        folder.absolute().parent.mkdir(parents=True, exist_ok=True)
+        desk = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", suffix=".part", dir=folder.absolute().parent))
+    except OSError as fault:
+        raise InputError(str(folder), f"cannot be written ({fault.strerror})", _REMEDY) from fault
+    try:
+        yield desk
+        desk.chmod(0o777 & ~_umask())
+        _put_in_place(desk, folder)
+    except OSError as fault:
+        raise InputError(str(folder), f"cannot be written ({fault.strerror})", _REMEDY) from fault
+    finally:
+        shutil.rmtree(desk, ignore_errors=True)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _put_in_place(desk: Path, folder: Path) -> None:
+    if not folder.exists():
+        desk.rename(folder)
+        return
+    # an earlier plan steps aside first, and comes back should the new one fail to move in
+    aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", suffix=".old", dir=folder.absolute().parent))
+    folder.rename(aside / "plan")
+    try:
+        desk.rename(folder)
+    except OSError:
+        (aside / "plan").rename(folder)
+        raise
+    finally:
+        shutil.rmtree(aside, ignore_errors=True)

@@ -1,0 +1,325 @@
+"""The zone map of a plan as one page: the part in its zones with numbers, legend, table, scale, further views."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from advisor.model import Plan, PlanRecord
+from advisor.pack.camera import Fit, View, ViewName, fit
+from advisor.pack.labels import Label, Wish, place_labels
+from advisor.pack.page import (
+    Box,
+    Page,
+    badge_size,
+    blank_page,
+    draw_badge,
+    draw_line,
+    fill_dot,
+    plain_words,
+    shortened,
+    text_width,
+    write,
+)
+from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK
+from advisor.pack.picture_key import (
+    MM_PER_INCH,
+    draw_axes,
+    draw_legend,
+    draw_scale,
+    draw_table,
+    is_small,
+    mark_of,
+)
+from advisor.pack.shade import Drawing, Solid, draw, make_solid
+from advisor.pack.viewpoints import Views, choose_main_view, choose_views
+
+# Sizes on a page of 1600 by 1200 pixels.
+PAGE_WIDTH: Final = 1600
+PAGE_HEIGHT: Final = 1200
+MARGIN: Final = 48
+HEADER: Final = 92
+FOOTER: Final = 26
+COLUMN: Final = 496
+GUTTER: Final = 32
+GAP: Final = 14
+# Band of small views, below the main one or beside it, and the field of scale and axes within.
+STRIP: Final = 232
+KEY_WIDTH: Final = 236
+KEY_HEIGHT: Final = 206
+TALLEST_SMALL_VIEW: Final = 300
+# Free pixels around the part for labels outside it.
+LABEL_ROOM: Final = 26
+
+
+@dataclass(frozen=True)
+class _Style:
+    """How much a view is worth on the page: size of badges, width of lines, and most labels."""
+
+    badge: float
+    line: float
+    most_labels: int
+
+
+_MAIN_STYLE: Final = _Style(badge=1.0, line=1.0, most_labels=30)
+_SMALL_STYLE: Final = _Style(badge=0.86, line=0.66, most_labels=12)
+_THUMBNAIL_LINES: Final = 0.7
+
+
+@dataclass(frozen=True)
+class _Scene:
+    """What every view is drawn from, and onto."""
+
+    page: Page
+    solid: Solid
+    record: PlanRecord
+
+
+@dataclass(frozen=True)
+class _Layout:
+    """Where the parts of the page lie: boxes in pixels."""
+
+    main: Box
+    key: Box
+    small: tuple[Box, ...]
+    column: Box
+
+
+def draw_zone_map(
+    plan: Plan, *, width: int = PAGE_WIDTH, height: int = PAGE_HEIGHT, view: ViewName = "iso"
+) -> Image.Image:
+    """The zone map of a plan: the same plan gives the same pixels.
+
+    Parameters
+    ----------
+    plan : Plan
+    width, height : int
+        Pixels; text and lines keep their share of the page.
+    view : ViewName
+        The main view; ``iso`` looks from the azimuth that shows most of the zones.
+    """
+    page = blank_page(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
+    scene = _Scene(page, make_solid(plan), plan.record)
+    views = choose_views(scene.solid, plan.record.setups[0].tool_axis, view)
+    layout = _layout(scene, views)
+    _draw_header(page, plan.record)
+    _draw_footer(page)
+    where = _fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
+    labels = _draw_view(scene, where, layout.main, frozenset(), _MAIN_STYLE)
+    for small, box in zip(views.small, layout.small, strict=True):
+        named = frozenset(label.wish.zone for label in labels)
+        labels = [*labels, *_draw_small_view(scene, small, box, named)]
+    _draw_key(scene, layout, where, frozenset(label.wish.zone for label in labels))
+    legend_end = draw_legend(page, layout.column, plan.record)
+    left, _, right, bottom = layout.column
+    draw_table(page, (left, legend_end + page.px(34), right, bottom), plan.record)
+    return page.image
+
+
+def save_zone_map(
+    plan: Plan,
+    path: str | Path,
+    *,
+    width: int = PAGE_WIDTH,
+    height: int = PAGE_HEIGHT,
+    view: ViewName = "iso",
+) -> None:
+    """Draw the zone map and write it as a PNG without a time stamp."""
+    save_picture(draw_zone_map(plan, width=width, height=height, view=view), path)
+
+
+def save_picture(picture: Image.Image, path: str | Path) -> None:
+    """Write a picture as PNG: pixels only, no dates or comments."""
+    picture.save(path, format="PNG", compress_level=6)
+
+
+def draw_thumbnail(plan: Plan, size: tuple[int, int] = (320, 240)) -> Image.Image:
+    """The part in its zones alone, without words, in the middle of a white picture."""
+    width, height = size
+    solid = make_solid(plan)
+    view = choose_main_view(solid, plan.record.setups[0].tool_axis)
+    drawing = draw(solid, fit(view, solid.vertices, width, height, 4.0), _THUMBNAIL_LINES)
+    picture = Image.new("RGB", size, PAPER)
+    corner = ((width - drawing.fit.width) // 2, (height - drawing.fit.height) // 2)
+    picture.paste(Image.fromarray(drawing.pixels), corner)
+    return picture
+
+
+def _layout(scene: _Scene, views: Views) -> _Layout:
+    """Small views below the main one or beside it, whichever leaves the part larger."""
+    page = scene.page
+    width, height = page.image.size
+    margin = page.px(MARGIN)
+    top, bottom = margin + page.px(HEADER), height - margin - page.px(FOOTER)
+    column = (width - margin - page.px(COLUMN), top + page.px(10), width - margin, bottom)
+    field = (margin, top, column[0] - page.px(GUTTER), bottom)
+    layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
+    room = page.px(LABEL_ROOM)
+    return max(layouts, key=lambda layout: _fit_in(views.main, scene.solid, layout.main, room).pixels_per_mm)
+
+
+def _views_below(page: Page, field: Box, column: Box, count: int) -> _Layout:
+    left, top, right, bottom = field
+    gap = page.px(GAP)
+    strip_top, first = bottom - page.px(STRIP), left + page.px(KEY_WIDTH)
+    wide = (right - first) / max(1, count)
+    small = tuple((first + k * wide + gap, strip_top, first + (k + 1) * wide, bottom) for k in range(count))
+    return _Layout((left, top, right, strip_top - gap), (left, strip_top, first, bottom), small, column)
+
+
+def _views_beside(page: Page, field: Box, column: Box, count: int) -> _Layout:
+    left, top, right, bottom = field
+    gap = page.px(GAP)
+    strip_left, key_top = right - page.px(STRIP), bottom - page.px(KEY_HEIGHT)
+    high = min((key_top - top) / max(1, count), page.px(TALLEST_SMALL_VIEW) + gap)
+    small = tuple((strip_left, top + k * high, right, top + (k + 1) * high - gap) for k in range(count))
+    return _Layout((left, top, strip_left - gap, bottom), (strip_left, key_top, right, bottom), small, column)
+
+
+def _fit_in(view: View, solid: Solid, box: Box, margin: float) -> Fit:
+    return fit(view, solid.vertices, int(box[2] - box[0]), int(box[3] - box[1]), margin)
+
+
+def _draw_view(scene: _Scene, where: Fit, box: Box, named: frozenset[int], style: _Style) -> list[Label]:
+    """Draw the part in the middle of a box, and label zones that have no label yet."""
+    page = scene.page
+    drawing = draw(scene.solid, where, page.scale * style.line)
+    corner = (
+        round(box[0] + (box[2] - box[0] - where.width) / 2),
+        round(box[1] + (box[3] - box[1] - where.height) / 2),
+    )
+    page.image.paste(Image.fromarray(drawing.pixels), corner)
+    x, y = int(box[0]), int(box[1])
+    zone, lines = _on_box(drawing, box, (corner[0] - x, corner[1] - y))
+    labels = place_labels(zone, lines, _wishes(scene, zone, named, style), page.scale)
+    for label in labels:
+        _draw_leader(page, label, x, y)
+    zones = {zone.id: zone for zone in scene.record.zones}
+    for label in labels:
+        place = (label.box[0] + x, label.box[1] + y, label.box[2] + x, label.box[3] + y)
+        draw_badge(page, place, mark_of(zones[label.wish.zone]), label.wish.text, style.badge)
+    return labels
+
+
+def _on_box(drawing: Drawing, box: Box, corner: tuple[int, int]) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
+    # zone numbers and lines of the whole box, so that labels can stand on the paper around the part
+    width, height = int(box[2] - box[0]), int(box[3] - box[1])
+    x, y = corner
+    zone = np.full((height, width), -1, np.int32)
+    lines = np.zeros((height, width), np.bool_)
+    part = (slice(y, y + drawing.fit.height), slice(x, x + drawing.fit.width))
+    zone[part] = drawing.zone[: height - y, : width - x]
+    lines[part] = drawing.lines[: height - y, : width - x]
+    return zone, lines
+
+
+def _wishes(scene: _Scene, zone: NDArray[np.int32], named: frozenset[int], style: _Style) -> list[Wish]:
+    """Labels wanted in a view: the largest zones it shows, and one for all small features."""
+    zones = scene.record.zones
+    seen_px = np.bincount(zone[zone > 0], minlength=max((z.id for z in zones), default=0) + 1)
+    plain = [z for z in zones if not is_small(z) and z.id not in named and seen_px[z.id] > 0]
+    largest = sorted(plain, key=lambda z: -z.area_mm2)[: style.most_labels]
+    words = {z.id: str(z.id) for z in largest}
+    small = [z for z in zones if is_small(z)]
+    if small and named.isdisjoint(z.id for z in small):
+        most_seen = max(small, key=lambda z: int(seen_px[z.id]))
+        words[most_seen.id] = f"{sum(z.features for z in small)} small features"
+    return [Wish(number, text, *badge_size(scene.page, text, style.badge)) for number, text in words.items()]
+
+
+def _draw_leader(page: Page, label: Label, x: int, y: int) -> None:
+    if label.leader is None:
+        return
+    x0, y0, x1, y1 = label.leader
+    ends = (x0 + x, y0 + y, x1 + x, y1 + y)
+    draw_line(page, ends, PAPER, page.px(3.2))
+    fill_dot(page, ends[0], ends[1], page.px(4.2), PAPER)
+    draw_line(page, ends, INK, page.px(1.2))
+    fill_dot(page, ends[0], ends[1], page.px(2.8), INK)
+
+
+def _draw_small_view(scene: _Scene, view: View, box: Box, named: frozenset[int]) -> list[Label]:
+    page = scene.page
+    left, top, right, bottom = box
+    at = ((left + right) / 2, top + page.px(10))
+    write(page, at, view.title, 11, QUIET_INK, bold=True, anchor="ms")
+    inner = (left, top + page.px(20), right, bottom)
+    where = _fit_in(view, scene.solid, inner, page.px(12))
+    return _draw_view(scene, where, inner, named, _SMALL_STYLE)
+
+
+def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int]) -> None:
+    page, record = scene.page, scene.record
+    left, _, _, bottom = layout.key
+    inches = record.part.unit.startswith("in")
+    baseline = bottom - page.px(26 if inches else 8)
+    draw_scale(page, (left + page.px(6), baseline), where, page.px(190), inches=inches)
+    draw_axes(page, (left + page.px(86), baseline - page.px(103)), where.view, record.setups[0].tool_axis)
+    unnamed = sum(1 for zone in record.zones if zone.id not in named and not is_small(zone))
+    if unnamed:
+        words = f"+ {unnamed} {'zone' if unnamed == 1 else 'zones'} without a number here, see zones.csv"
+        x0, _, x1, y1 = layout.main
+        words = shortened(page, words, 12, x1 - x0)
+        write(page, (x1, y1 - page.px(6)), words, 12, QUIET_INK, anchor="rs")
+
+
+def _draw_header(page: Page, record: PlanRecord) -> None:
+    margin = page.px(MARGIN)
+    right = page.image.size[0] - margin
+    facts = [shortened(page, line, 14, page.px(520)) for line in _cutter_words(record)]
+    facts_width = max((text_width(page, line, 14) for line in facts), default=0.0)
+    room = right - facts_width - page.px(40) - margin
+    name = plain_words(record.part.name) or plain_words(record.part.file) or "part"
+    name = shortened(page, name, 30, room, bold=True)
+    write(page, (margin, margin + page.px(26)), name, 30, bold=True)
+    words = shortened(page, _part_words(record), 14, room)
+    write(page, (margin, margin + page.px(56)), words, 14, QUIET_INK)
+    for k, line in enumerate(reversed(facts)):
+        write(page, (right, margin + page.px(56 - 22 * k)), line, 14, QUIET_INK, anchor="rs")
+    y = margin + page.px(74)
+    draw_line(page, (margin, y, right, y), INK, page.px(1.6))
+
+
+def _part_words(record: PlanRecord) -> str:
+    part = record.part
+    times = " \N{MULTIPLICATION SIGN} "
+    size = times.join(f"{side:.4g}" for side in part.size_mm) + " mm"
+    if part.unit.startswith("in"):
+        size += " (" + times.join(f"{side / MM_PER_INCH:.3g}" for side in part.size_mm) + " in)"
+    words = ["Zone map", size]
+    if part.unit_assumed:
+        words.append(f"unit assumed: {part.unit}")
+    words += [f"{len(record.zones)} zones", record.created[:10]]
+    return "   ·   ".join(plain_words(word) for word in words)
+
+
+def _cutter_words(record: PlanRecord) -> list[str]:
+    lines = []
+    for stage in record.stages[-2:]:
+        tool = record.tools[stage.tool]
+        words = f"{stage.name}: {tool.kind} Ø {tool.diameter_mm:g} mm"
+        if stage.cusp_target_um is not None:
+            words += f", cusp {stage.cusp_target_um:g} µm"
+        elif stage.stepover_mm is not None:
+            words += f", stepover {stage.stepover_mm:g} mm"
+        lines.append(plain_words(words))
+    return lines
+
+
+def _draw_footer(page: Page) -> None:
+    width, height = page.image.size
+    margin = page.px(MARGIN)
+    y = height - margin - page.px(4)
+    draw_line(page, (margin, y, width - margin, y), FAINT_INK, page.px(1))
+    words = (
+        "Parallel projection: the length scale holds in the plane of the main view.  "
+        "Steeper is darker, and the mark leans as the surface does; undercuts are hatched.  "
+        "Stepover is along the surface; steps: Z along the tool axis, XY between lines in plan."
+    )
+    words = shortened(page, words, 11, width - 2 * margin)
+    write(page, (margin, y + page.px(20)), words, 11, QUIET_INK)

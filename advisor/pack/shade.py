@@ -1,0 +1,270 @@
+"""A view of the part as pixels: lit class colours with outlines, creases, zone borders and hatching."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.kernels import picture_lines, picture_shade, raster
+from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Plan
+from advisor.pack.camera import Fit, View, fit
+from advisor.pack.palette import CLASS_STYLES, INK, UNZONED, ZONE_LINE, Colour, Paint
+from advisor.tolerances import CREASE_DEG
+
+# Samples along the side of a pixel.
+FINENESS: Final = 3
+# Work is shared out in this many bands; each writes rows of its own, so the timing of threads cannot matter.
+BANDS: Final = 8
+# Line widths in pixels of a page 1200 high: zone border, crease, step in depth, outline.
+LINE_WIDTHS_PX: Final = (0.0, 1.5, 0.8, 1.25, 2.0)
+LINE_OPACITIES: Final = (0.0, 0.92, 0.85, 0.95, 1.0)
+# Light from the upper left, before the part: right, up, near; then its strength, and what comes from all sides.
+LIGHT: Final = (-0.36, 0.62, 0.70, 0.70, 0.40)
+# How dark the deepest corner gets, and how far around a point occlusion is looked for, as a share of the picture.
+OCCLUSION_STRENGTH: Final = 1.25
+OCCLUSION_REACH: Final = 0.05
+HATCH_SPACING_PX: Final = 6.0
+HATCH_SHARE: Final = 0.27
+# Views that are only counted, not looked at.
+SURVEY_PX: Final = 220
+
+_PAINTS: Final[tuple[Paint, ...]] = (*(CLASS_STYLES[name].paint for name in SLOPE_CLASSES), UNZONED)
+
+
+@dataclass(frozen=True)
+class Solid:
+    """A part made ready to draw.
+
+    Attributes
+    ----------
+    vertices, faces, zone
+        As in :class:`advisor.model.FacetArrays`.
+    normals : (m, 3) float32 array
+    areas : (m,) float64 array, mm2
+    corners : (m, 3, 3) float32 array
+        Normals of the smooth surface at facet corners.
+    paint : (m,) uint8 array
+        Index of the paint of each facet: slope classes in order, then what is not finished.
+    """
+
+    vertices: NDArray[np.float64]
+    faces: NDArray[np.int32]
+    zone: NDArray[np.int32]
+    normals: NDArray[np.float32]
+    areas: NDArray[np.float64]
+    corners: NDArray[np.float32]
+    paint: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A drawn view.
+
+    Attributes
+    ----------
+    fit : Fit
+    pixels : (height, width, 3) uint8 array
+    zone : (height, width) int32 array
+        Zone id at each pixel centre, 0 where the facet has no zone, -1 off the part.
+    lines : (height, width) bool array
+        Pixels that a line runs through.
+    """
+
+    fit: Fit
+    pixels: NDArray[np.uint8]
+    zone: NDArray[np.int32]
+    lines: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class _Buffers:
+    """What is known of a view before it is coloured: projected points, facet, line and open sky at each sample."""
+
+    points: NDArray[np.float32]
+    facet: NDArray[np.int32]
+    ink: NDArray[np.uint8]
+    sky: NDArray[np.float32]
+
+
+def make_solid(plan: Plan) -> Solid:
+    """Normals and paints of the facets of a plan."""
+    facets = plan.facets
+    vertices = np.ascontiguousarray(facets.vertices, dtype=np.float64)
+    faces = np.ascontiguousarray(facets.faces, dtype=np.int32)
+    normals, areas = raster.facet_normals(vertices, faces)
+    starts, around = raster.facets_around(faces, len(vertices))
+    corners = np.empty((len(faces), 3, 3), np.float32)
+    cos_crease = math.cos(math.radians(CREASE_DEG))
+    _in_bands(
+        len(faces),
+        lambda first, last: raster.corner_normals(
+            faces, normals, areas, starts, around, cos_crease, first, last, corners
+        ),
+    )
+    paint_of_zone = np.full(max((zone.id for zone in plan.zones), default=0) + 2, len(_PAINTS) - 1, np.uint8)
+    for zone in plan.zones:
+        if zone.shape != SMALL_FEATURES_SHAPE:
+            paint_of_zone[zone.id] = SLOPE_CLASSES.index(zone.slope_class)
+    # zone -1 reads the last entry, which no zone has
+    paint = paint_of_zone[facets.zone]
+    return Solid(vertices, faces, facets.zone, normals, areas, corners, paint)
+
+
+def draw(solid: Solid, where: Fit, line_scale: float = 1.0) -> Drawing:
+    """Draw a solid in a view.
+
+    Parameters
+    ----------
+    line_scale : float
+        Width of all lines and of the hatching, 1 for a page 1200 pixels high.
+    """
+    wide, high = where.width * FINENESS, where.height * FINENESS
+    points = raster.project(
+        solid.vertices,
+        where.view.rows,
+        where.pixels_per_mm * FINENESS,
+        where.left * FINENESS,
+        where.top * FINENESS,
+    )
+    facet, depth = _rasterised(points, solid.faces, wide, high, _workers())
+    normals = _turned(solid.normals, where.view)
+    ink = _ink(solid, facet, depth, normals, line_scale)
+    middle = FINENESS // 2
+    seen = np.ascontiguousarray(facet[middle::FINENESS, middle::FINENESS])
+    seen_depth = depth[middle::FINENESS, middle::FINENESS] * np.float32(1.0 / FINENESS)
+    sky = _open_sky(seen, seen_depth, normals)
+    picture = _lit(solid, where, _Buffers(points, facet, ink, sky), line_scale)
+    zone = np.where(seen >= 0, np.maximum(solid.zone[seen], 0), -1).astype(np.int32)
+    lines = ink[middle::FINENESS, middle::FINENESS] > picture_lines.NO_LINE
+    return Drawing(where, (picture * 255.0 + 0.5).astype(np.uint8), zone, lines)
+
+
+def survey(solid: Solid, views: list[View]) -> list[NDArray[np.float32]]:
+    """Share of each facet that each view shows, from small pictures: (m,) float32 arrays, 0 to 1."""
+
+    def shares(view: View) -> NDArray[np.float32]:
+        where = fit(view, solid.vertices, SURVEY_PX, SURVEY_PX, 1.0)
+        points = raster.project(solid.vertices, view.rows, where.pixels_per_mm, where.left, where.top)
+        facet, depth = _rasterised(points, solid.faces, where.width, where.height, 1)
+        return raster.seen_share(points, solid.faces, facet, depth)
+
+    with ThreadPoolExecutor(_workers()) as pool:
+        return list(pool.map(shares, views))
+
+
+def _rasterised(
+    points: NDArray[np.float32], faces: NDArray[np.int32], width: int, height: int, bands: int
+) -> tuple[NDArray[np.int32], NDArray[np.float32]]:
+    facet = np.empty((height, width), np.int32)
+    depth = np.empty((height, width), np.float32)
+    _in_bands(height, lambda first, last: raster.rasterise(points, faces, first, last, facet, depth), bands)
+    return facet, depth
+
+
+def _turned(normals: NDArray[np.float32], view: View) -> NDArray[np.float32]:
+    turned = np.empty_like(normals)
+    for k in range(3):
+        row = view.rows[k].astype(np.float32)
+        turned[:, k] = normals[:, 0] * row[0] + normals[:, 1] * row[1] + normals[:, 2] * row[2]
+    return turned
+
+
+def _ink(
+    solid: Solid,
+    facet: NDArray[np.int32],
+    depth: NDArray[np.float32],
+    normals: NDArray[np.float32],
+    line_scale: float,
+) -> NDArray[np.uint8]:
+    right_of = np.zeros(facet.shape, np.uint8)
+    below = np.zeros(facet.shape, np.uint8)
+    cos_crease = math.cos(math.radians(CREASE_DEG))
+    _in_bands(
+        facet.shape[0],
+        lambda first, last: picture_lines.find_lines(
+            facet, depth, normals, solid.zone, cos_crease, first, last, right_of, below
+        ),
+    )
+    half_widths = np.array(LINE_WIDTHS_PX) * (0.5 * FINENESS * line_scale)
+    return picture_lines.ink_lines(right_of, below, half_widths)
+
+
+def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDArray[np.float32]:
+    picture = np.empty((where.height, where.width, 3), np.float32)
+    light = np.array(LIGHT)
+    light[:3] /= math.sqrt(float(light[0] ** 2 + light[1] ** 2 + light[2] ** 2))
+    # hatch lines lean as the mark of the undercut does
+    lean = math.radians(CLASS_STYLES["undercut"].mark_deg)
+    spacing = HATCH_SPACING_PX * FINENESS * line_scale
+    hatch = np.array([math.sin(lean) / spacing, math.cos(lean) / spacing, HATCH_SHARE])
+    line_colours = np.array(
+        [
+            (*_unit(colour), opacity)
+            for colour, opacity in zip((INK, ZONE_LINE, INK, INK, INK), LINE_OPACITIES, strict=True)
+        ]
+    )
+    paints = np.array([(*_unit(p.lit), *_unit(p.dark), *_unit(p.hatch or p.lit)) for p in _PAINTS])
+    hatched = np.array([p.hatch is not None for p in _PAINTS])
+    _in_bands(
+        where.height,
+        lambda first, last: picture_shade.shade_rows(
+            buffers.facet,
+            buffers.ink,
+            buffers.points,
+            solid.faces,
+            solid.corners,
+            where.view.rows,
+            light,
+            paints,
+            solid.paint,
+            hatched,
+            hatch,
+            buffers.sky,
+            line_colours,
+            FINENESS,
+            first,
+            last,
+            picture,
+        ),
+    )
+    return picture
+
+
+def _open_sky(
+    facet: NDArray[np.int32], depth: NDArray[np.float32], normals: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    sky = np.empty(facet.shape, np.float32)
+    reach = max(4.0, OCCLUSION_REACH * max(facet.shape))
+    _in_bands(
+        facet.shape[0],
+        lambda first, last: picture_shade.occlusion_rows(facet, depth, normals, reach, first, last, sky),
+    )
+    open_sky: NDArray[np.float32] = np.maximum(
+        np.float32(0.0), np.float32(1.0) - np.float32(OCCLUSION_STRENGTH) * (np.float32(1.0) - sky)
+    )
+    return open_sky
+
+
+def _unit(colour: Colour) -> tuple[float, float, float]:
+    return colour[0] / 255.0, colour[1] / 255.0, colour[2] / 255.0
+
+
+def _workers() -> int:
+    return min(BANDS, os.cpu_count() or 1)
+
+
+def _in_bands(count: int, work: Callable[[int, int], None], bands: int = BANDS) -> None:
+    # kernels let go of the interpreter's lock: bands run side by side, each writing its own rows
+    edges = [count * i // bands for i in range(bands + 1)]
+    if bands == 1:
+        work(0, count)
+        return
+    with ThreadPoolExecutor(_workers()) as pool:
+        list(pool.map(work, edges[:-1], edges[1:]))

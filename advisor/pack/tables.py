@@ -1,0 +1,96 @@
+"""The zones as rows of a spreadsheet: the numbers of ``plan.json``, one row a zone."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Mapping
+from typing import Any
+
+from advisor.model import Advice, PlanRecord, Range, Zone
+
+Cell = str | int | float | bool | None
+
+
+def zones_csv(record: PlanRecord) -> str:
+    """Text of ``zones.csv``: a header row, then one row a zone; empty cells are not computed."""
+    rows = [_row(zone, record) for zone in record.zones]
+    text = io.StringIO()
+    writer = csv.DictWriter(text, fieldnames=list(rows[0]) if rows else ["id"], lineterminator="\n")
+    writer.writeheader()
+    writer.writerows({key: safe_cell(value) for key, value in row.items()} for row in rows)
+    return text.getvalue()
+
+
+# A spreadsheet runs a cell that begins with one of these; names come from files and jobs of other people.
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def safe_cell(value: Cell) -> Cell:
+    """The value, or, where a spreadsheet would run it as a formula, the same text that it only shows."""
+    if isinstance(value, str) and value.startswith(_FORMULA_SIGNS):
+        return "'" + value
+    return value
+
+
+def _row(zone: Zone, record: PlanRecord) -> dict[str, Cell]:
+    row: dict[str, Cell] = {
+        "id": zone.id,
+        "setup": zone.setup,
+        "name": zone.name,
+        "slope_class": zone.slope_class,
+        "shape": zone.shape,
+        "features": zone.features,
+        "facets": zone.facets,
+        "area_mm2": zone.area_mm2,
+        "plan_area_mm2": zone.plan_area_mm2,
+        "slope_min_deg": zone.slope_deg.min,
+        "slope_p05_deg": zone.slope_deg.p05,
+        "slope_mean_deg": zone.slope_deg.mean,
+        "slope_p95_deg": zone.slope_deg.p95,
+        "slope_max_deg": zone.slope_deg.max,
+        "z_min_mm": zone.z_mm.min,
+        "z_max_mm": zone.z_mm.max,
+        "concave_radius_mm": zone.concave_radius_mm,
+        "reachable_share": zone.reachable_share,
+        "repeats_group": zone.repeats.group if zone.repeats else None,
+        "neighbours": " ".join(str(neighbour.zone) for neighbour in zone.neighbours),
+    }
+    row.update(_advice_cells(zone.advice, record))
+    return row
+
+
+def _advice_cells(advice: Advice | None, record: PlanRecord) -> Mapping[str, Cell]:
+    def of(name: str) -> Any:
+        return None if advice is None else getattr(advice, name)
+
+    def span(name: str) -> Range:
+        return of(name) or Range(None, None)  # type: ignore[arg-type]
+
+    return {
+        "strategy": of("strategy"),
+        "usable": of("usable"),
+        "tool": record.tools[advice.tool].name if advice else None,
+        "stage": of("stage"),
+        "stepover_mm": of("stepover_mm"),
+        "line_spacing_mm": of("line_spacing_mm"),
+        "z_step_mm": of("z_step_mm"),
+        "direction_deg": of("direction_deg"),
+        "cusp_target_um": advice.cusp_um.target if advice else None,
+        "cusp_p95_um": advice.cusp_um.p95 if advice else None,
+        "cusp_max_um": advice.cusp_um.max if advice else None,
+        "ra_um": of("ra_um"),
+        "contact_diameter_min_mm": span("contact_diameter_mm").min,
+        "contact_diameter_max_mm": span("contact_diameter_mm").max,
+        "tip_contact_share": of("tip_contact_share"),
+        "spindle_rpm": of("spindle_rpm"),
+        "surface_speed_min_m_per_min": span("surface_speed_m_per_min").min,
+        "surface_speed_max_m_per_min": span("surface_speed_m_per_min").max,
+        "feed_mm_per_min": of("feed_mm_per_min"),
+        "passes": of("passes"),
+        "path_mm": of("path_mm"),
+        "lifts": of("lifts"),
+        "cutting_min": of("cutting_min"),
+        "total_min": of("total_min"),
+        "why": " ".join(advice.why) if advice else None,
+    }

@@ -1,0 +1,61 @@
+"""A part ready to be planned: its clean mesh and what the plan records of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from advisor import tolerances
+from advisor.model import Part
+from advisor.part.heal import HealedMesh
+from advisor.part.mesh import Mesh
+
+
+@dataclass(frozen=True)
+class MeasuredPart:
+    """A clean mesh in mm, with its record."""
+
+    mesh: Mesh
+    record: Part
+
+
+def measure_part(
+    healed: HealedMesh,
+    *,
+    name: str,
+    file: str,
+    sha256: str,
+    unit: str,
+    unit_assumed: bool,
+    notes: tuple[str, ...] = (),
+) -> MeasuredPart:
+    """Record of a mended mesh; `notes` are warnings of the reading that came before."""
+    mesh = healed.mesh
+    x, y, z = (float(size) for size in mesh.size_mm)
+    record = Part(
+        name=name,
+        file=file,
+        sha256=sha256,
+        facets=len(mesh.faces),
+        vertices=len(mesh.vertices),
+        bodies=healed.bodies,
+        watertight=mesh.is_closed,
+        size_mm=(x, y, z),
+        area_mm2=float(mesh.area_mm2.sum()),
+        volume_mm3=mesh.volume_mm3 if mesh.is_closed else None,
+        unit=unit,
+        unit_assumed=unit_assumed,
+        repairs=healed.repairs,
+        chord_error_um=None,
+        warnings=(*notes, *healed.warnings, *_size_warnings(max(x, y, z), unit)),
+    )
+    return MeasuredPart(mesh, record)
+
+
+def _size_warnings(largest_mm: float, unit: str) -> tuple[str, ...]:
+    if tolerances.SMALL_PART_MM <= largest_mm <= tolerances.LARGE_PART_MM:
+        return ()
+    others = " or ".join(f"--unit {other}" for other in ("mm", "inch", "m") if other != unit)
+    return (
+        f"the part is {largest_mm:.3g} mm long when its unit is taken as {unit}: if that looks wrong, plan it "
+        f"again with {others}",
+    )

@@ -1,0 +1,110 @@
+"""A triangle mesh and what follows from it, each worked out once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.kernels.topology import OPEN_EDGE, match_half_edges
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+Flags = NDArray[np.bool_]
+_Array = TypeVar("_Array", bound=NDArray[Any])
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Triangles with shared corners. Arrays are read-only.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64 array, mm
+    faces : (m, 3) int32 array
+        Corners anticlockwise seen from outside.
+    """
+
+    vertices: Floats
+    faces: Ints
+
+    def __post_init__(self) -> None:
+        for array in (self.vertices, self.faces):
+            array.setflags(write=False)
+
+    @cached_property
+    def twins(self) -> Ints:
+        """(3 m,) twin of every half-edge; negative on rims and crowded edges (see ``kernels.topology``)."""
+        return _frozen(match_half_edges(self.faces, len(self.vertices)))
+
+    @cached_property
+    def _cross(self) -> Floats:
+        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
+        return _frozen(np.cross(b - a, c - a))
+
+    @cached_property
+    def area_mm2(self) -> Floats:
+        """(m,) area of every facet, mm2."""
+        return _frozen(0.5 * np.sqrt(np.einsum("ij,ij->i", self._cross, self._cross)))
+
+    @cached_property
+    def normal(self) -> Floats:
+        """(m, 3) outward unit normal of every facet."""
+        return _frozen(self._cross / (2.0 * self.area_mm2)[:, None])
+
+    @cached_property
+    def is_closed(self) -> bool:
+        """No rim and no crowded edge."""
+        return bool((self.twins >= 0).all())
+
+    @cached_property
+    def open_edges(self) -> int:
+        """Number of edges with a facet on one side only."""
+        return int(np.count_nonzero(self.twins == OPEN_EDGE))
+
+    @cached_property
+    def crowded_edges(self) -> int:
+        """Number of edges that more than two facets share."""
+        crowded = np.flatnonzero(self.twins < OPEN_EDGE)
+        ends = np.sort(half_edge_ends(self.faces, crowded), axis=1)
+        return len(np.unique(ends, axis=0))
+
+    @cached_property
+    def size_mm(self) -> Floats:
+        """(3,) extents along X, Y and Z, mm."""
+        return _frozen(np.ptp(self.vertices, axis=0))
+
+    @cached_property
+    def diagonal_mm(self) -> float:
+        """Diagonal of the box around the part, mm."""
+        return float(np.sqrt(np.sum(self.size_mm**2)))
+
+    @cached_property
+    def volume_mm3(self) -> float:
+        """Enclosed volume, mm3; has a meaning for closed meshes only."""
+        return float(corner_volumes(self.vertices, self.faces).sum())
+
+
+def _frozen(array: _Array) -> _Array:
+    array.setflags(write=False)
+    return array
+
+
+def half_edge_ends(faces: Ints, half_edges: NDArray[np.integer]) -> Ints:
+    """(k, 2) first and last vertex of half-edges."""
+    f, k = np.divmod(half_edges, 3)
+    return np.stack([faces[f, k], faces[f, (k + 1) % 3]], axis=1)
+
+
+def corner_volumes(vertices: Floats, faces: Ints) -> Floats:
+    """(m,) signed volume between each facet and the middle of the box around the mesh, mm3.
+
+    The middle, not the origin: a part far from the origin would lose its digits.
+    """
+    middle = (vertices.min(axis=0) + vertices.max(axis=0)) / 2
+    a, b, c = (vertices[faces[:, k]] - middle for k in range(3))
+    volumes: Floats = np.einsum("ij,ij->i", a, np.cross(b, c)) / 6.0
+    return volumes

@@ -1,0 +1,108 @@
+"""The smooth surface that the facets stand for: creases of the part, and a normal at every facet corner.
+
+A file of facets says nothing of the surface between them. Where neighbours bend a little and go on bending
+alike they are taken for one rounded surface; a lone bend between wide faces, or a sharp one, is an edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor import tolerances
+from advisor.kernels.rims import carry_to_rims
+from advisor.kernels.sectors import (
+    bends,
+    bends_with_a_like,
+    corner_sectors,
+    corner_weights,
+    corners_by_sector,
+    face_sides,
+    sector_normals,
+    sectors_on_rims,
+    spread_to_corners,
+)
+from advisor.kernels.topology import drop_loose_ends, plane_faces
+from advisor.part.mesh import Flags, Floats, Mesh
+from advisor.part.noise import facet_normals_without_noise
+
+# A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
+_MOST_SIDES_OF_A_STRIP = 40
+# Each round halves what a rim normal is off by.
+_RIM_ROUNDS = 6
+
+
+@dataclass(frozen=True)
+class SmoothSurface:
+    """Smooth surface behind a mesh.
+
+    Attributes
+    ----------
+    corner_normal : (m, 3, 3) float64 array
+        Unit normal at each corner of each facet; differs across creases.
+    is_crease : (3 m,) bool array
+        Half-edges on an edge of the part (rims included).
+    bend_deg : (3 m,) float64 array
+        Signed angle between the two facets, positive convex.
+    noise_share_of_edge : float
+        Vertex noise found and taken out of the normals, as a share of edge length; 0 for a clean mesh.
+    """
+
+    corner_normal: Floats
+    is_crease: Flags
+    bend_deg: Floats
+    noise_share_of_edge: float
+
+
+def smooth_surface(mesh: Mesh) -> SmoothSurface:
+    """Creases and corner normals of a mesh; of a noisy one, those of the surface under the noise."""
+    normal, noise = facet_normals_without_noise(mesh)
+    bend = bends(normal, mesh.faces, mesh.vertices, mesh.twins)
+    face, face_count = plane_faces(mesh.twins, normal, np.cos(np.radians(tolerances.COPLANAR_DEG)))
+    sides = face_sides(face, face_count, mesh.twins)
+    facets_of_face = np.bincount(face, minlength=face_count)
+    alike = bends_with_a_like(
+        bend, face, face_count, sides, mesh.faces, mesh.vertices, mesh.twins,
+        np.radians(tolerances.SMALLEST_BEND_DEG), tolerances.LIKE_BEND_RATIO, _MOST_SIDES_OF_A_STRIP,
+    )  # fmt: skip
+    is_crease = _creases(mesh, bend, alike, np.repeat(facets_of_face[face] > 1, 3))
+    sector, sector_count = corner_sectors(mesh.faces, mesh.twins, is_crease)
+    weights = corner_weights(mesh.vertices, mesh.faces)
+    start, corners = corners_by_sector(sector, sector_count)
+    mean, spread, counts = sector_normals(
+        mesh.vertices, mesh.faces, normal, weights, start, corners,
+        tolerances.WIDER_FACE_RATIO, np.radians(tolerances.NO_BEND_DEG),
+    )  # fmt: skip
+    least_cosine = np.cos(np.radians(tolerances.WILD_CORNER_DEG))
+    if noise == 0.0:  # filtered normals reach over the rim's last facets already
+        on_rim = sectors_on_rims(sector, sector_count, is_crease) & (spread > np.radians(tolerances.NO_BEND_DEG))
+        carry_to_rims(
+            mesh.vertices, mesh.faces, normal, _middle_of_plane_faces(mesh), weights, counts, sector, on_rim, mean,
+            spread, least_cosine, _RIM_ROUNDS,
+        )  # fmt: skip
+    corner = spread_to_corners(mean, sector, normal, least_cosine)
+    return SmoothSurface(corner, is_crease, np.degrees(bend), noise)
+
+
+def _middle_of_plane_faces(mesh: Mesh) -> Floats:
+    """(m, 3) middle of the plane face of every facet: the two halves of a strip share one."""
+    face, count = plane_faces(mesh.twins, mesh.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    area = np.bincount(face, mesh.area_mm2, minlength=count)
+    return np.stack(
+        [(np.bincount(face, mesh.area_mm2 * middle[:, k], minlength=count) / area)[face] for k in range(3)], axis=1
+    )
+
+
+def _creases(mesh: Mesh, bend: Floats, alike: Flags, in_a_face: Flags) -> Flags:
+    """Sharp bends, and lone ones between faces; `in_a_face` is False for lone triangles of a free-form mesh."""
+    sharp = np.abs(bend) > np.radians(tolerances.CREASE_DEG)
+    paired = mesh.twins >= 0
+    partner = np.where(paired, mesh.twins, 0)
+    bent = np.abs(bend) >= np.radians(tolerances.SMALLEST_BEND_DEG)
+    lone = bent & in_a_face & in_a_face[partner] & ~alike & ~alike[partner]
+    creases: Flags = ~paired | sharp | lone
+    # the edge of a face ends at other edges; a lone bend that peters out is chance
+    drop_loose_ends(mesh.faces, mesh.twins, creases, lone & ~sharp & paired, len(mesh.vertices))
+    return creases

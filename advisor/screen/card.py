@@ -1,0 +1,130 @@
+"""The words of a zone card: what the plan says of one zone, in the job's own unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from advisor.advice.choose import in_words
+from advisor.model import Advice, PlanRecord, Range, Zone
+from advisor.pack.picture_key import class_ranges
+from advisor.units import MM_PER_UNIT
+
+# Neighbours that are named; the rest are counted.
+_MOST_NEIGHBOURS: Final = 3
+_UM_PER_INCH: Final = 1000.0 * MM_PER_UNIT["inch"]
+
+
+@dataclass(frozen=True)
+class Card:
+    """A zone card: a heading, facts as label and value, and reasons as sentences."""
+
+    zone: Zone
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    reasons: tuple[str, ...]
+
+
+def zone_card(record: PlanRecord, zone: Zone) -> Card:
+    """The card of a zone of a plan."""
+    inches = _in_inches(record)
+    facts = _surface_facts(record, zone, inches)
+    reasons: tuple[str, ...] = ()
+    if zone.advice is not None:
+        facts += [("strategy", in_words(zone))]
+        reasons = zone.advice.why
+        if zone.advice.usable:
+            facts += _advice_facts(record, zone.advice, inches)
+    return Card(zone, f"Zone {zone.id}", tuple(facts), reasons)
+
+
+def _in_inches(record: PlanRecord) -> bool:
+    return any(setting.name == "unit" and setting.value == "inch" for setting in record.settings)
+
+
+def _surface_facts(record: PlanRecord, zone: Zone, inches: bool) -> list[tuple[str, str]]:
+    slope = zone.slope_deg
+    total = sum(other.area_mm2 for other in record.zones) or 1.0
+    facts = [
+        ("class", _with(zone.slope_class, class_ranges(record)[zone.slope_class])),
+        ("area", f"{_area(zone.area_mm2, inches)}, {_share(zone.area_mm2 / total)} of the part"),
+        ("slope", f"{_angles(slope.min, slope.max)}, mean {slope.mean:.0f}°"),
+    ]
+    if round(slope.p05) != round(slope.min) or round(slope.p95) != round(slope.max):
+        facts.append(("mostly", f"{_angles(slope.p05, slope.p95)} (nine tenths of it)"))
+    facts.append(("Z", _lengths(zone.z_mm, inches)))
+    if zone.neighbours:
+        facts.append(("next to", _neighbours(zone)))
+    return facts
+
+
+def _advice_facts(record: PlanRecord, advice: Advice, inches: bool) -> list[tuple[str, str]]:
+    tool = record.tools[advice.tool]
+    facts = [("cutter", f"{tool.kind} Ø {_length(tool.diameter_mm, inches)}, {advice.stage}")]
+    facts.append(("stepover", f"{_length(advice.stepover_mm, inches)} along the surface"))
+    if advice.z_step_mm is not None:
+        facts.append(("Z-step", _length(advice.z_step_mm, inches)))
+    if advice.line_spacing_mm is not None:
+        facts.append(("line spacing", f"{_length(advice.line_spacing_mm, inches)} in plan"))
+    if advice.direction_deg is not None:
+        facts.append(("direction", f"{advice.direction_deg:.0f}° from +X"))
+    facts.append(("cusp", _cusp(advice, inches)))
+    facts.append(("contact", f"Ø {_lengths(advice.contact_diameter_mm, inches, 3)}"))
+    facts.append(("near the tip", f"{_share(advice.tip_contact_share)} of the zone"))
+    return facts
+
+
+def _cusp(advice: Advice, inches: bool) -> str:
+    cusp = advice.cusp_um
+    words = []
+    if cusp.max is not None:
+        words.append(f"{_height(cusp.max, inches)} at most")
+    if cusp.target is not None:
+        words.append(f"{_height(cusp.target, inches)} asked")
+    return ", ".join(words) or "surface is left uncut"
+
+
+def _neighbours(zone: Zone) -> str:
+    named = [f"{near.zone} ({near.joint})" for near in zone.neighbours[:_MOST_NEIGHBOURS]]
+    more = len(zone.neighbours) - len(named)
+    return ", ".join(named) + (f" and {more} more" if more else "")
+
+
+def _with(words: str, more: str) -> str:
+    return f"{words}, {more}" if more else words
+
+
+def _share(share: float) -> str:
+    if 0.0 < share < 0.005:
+        return "less than 1 %"
+    return f"{100.0 * share:.0f} %"
+
+
+def _angles(low: float, high: float) -> str:
+    first, last = f"{low:.0f}°", f"{high:.0f}°"
+    return first if first == last else f"{first} to {last}"
+
+
+def _area(area_mm2: float, inches: bool) -> str:
+    if inches:
+        return f"{_digits(area_mm2 / MM_PER_UNIT['inch'] ** 2)} in²"
+    return f"{_digits(area_mm2)} mm²"
+
+
+def _length(length_mm: float, inches: bool) -> str:
+    return f"{length_mm / MM_PER_UNIT['inch']:.3g} in" if inches else f"{length_mm:.3g} mm"
+
+
+def _height(height_um: float, inches: bool) -> str:
+    return f"{height_um / _UM_PER_INCH:.2g} in" if inches else f"{height_um:.3g} µm"
+
+
+def _lengths(span: Range, inches: bool, digits: int = 4) -> str:
+    low, high = (value / MM_PER_UNIT["inch"] if inches else value for value in (span.min, span.max))
+    unit = "in" if inches else "mm"
+    first, last = _digits(low, digits), _digits(high, digits)
+    return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"
+
+
+def _digits(number: float, digits: int = 4) -> str:
+    return f"{number:,.0f}" if abs(number) >= 1000 else f"{0.0 if abs(number) < 1e-6 else number:.{digits}g}"

@@ -1,0 +1,108 @@
+"""What the window shows at a moment, and what each key makes of it: no drawing here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final, Literal, get_args
+
+from advisor.pack.camera import ViewName
+from advisor.screen.colours import COLOUR_MODES, ColourMode
+
+Action = Literal[
+    "class", "slope", "strategy", "zone", "next", "fade", "unfade", "drop", "edges", "lines",
+    "iso", "top", "front", "under", "save", "help", "quit",
+]  # fmt: skip
+ACTIONS: Final[tuple[Action, ...]] = get_args(Action)
+
+# Key symbol, what the key is called on screen, and what it does.
+KEYS: Final[dict[Action, tuple[str, str, str]]] = {
+    "class": ("1", "1", "colour by slope class"),
+    "slope": ("2", "2", "colour by slope"),
+    "strategy": ("3", "3", "colour by strategy"),
+    "zone": ("4", "4", "colour by zone"),
+    "next": ("c", "C", "next colouring"),
+    "fade": ("o", "O", "only this zone: fade the others"),
+    "unfade": ("a", "A", "all zones in colour again"),
+    "drop": ("Escape", "Esc", "let go of the picked zone"),
+    "lines": ("b", "B", "borders and sharp edges, on or off"),
+    "edges": ("m", "M", "mesh of facets, on or off"),
+    "iso": ("r", "R", "reset the view"),
+    "top": ("t", "T", "look from the spindle"),
+    "front": ("f", "F", "look from the front"),
+    "under": ("u", "U", "look from below"),
+    "save": ("p", "P", "save the picture in this folder"),
+    "help": ("h", "H", "this list, on or off"),
+    "quit": ("q", "Q", "close the window"),
+}
+MOUSE_WORDS: Final = (
+    ("point", "read a zone's card"),
+    ("click", "hold that card"),
+    ("drag", "turn the part"),
+    ("wheel", "nearer, further"),
+    ("Shift, drag", "move the part"),
+)
+_VIEWS: Final[dict[Action, ViewName]] = {"iso": "iso", "top": "top", "front": "front", "under": "under"}
+
+
+@dataclass(frozen=True)
+class Look:
+    """What is shown. Zones are ids, None where there is none.
+
+    ``turn`` counts the views asked for, so that asking twice for one view turns the part back twice.
+    """
+
+    mode: ColourMode = "class"
+    pointed: int | None = None
+    picked: int | None = None
+    faded: bool = False
+    edges: bool = False
+    lines: bool = True
+    help: bool = False
+    view: ViewName = "iso"
+    turn: int = 0
+
+    @property
+    def shown(self) -> int | None:
+        """The zone whose card is read: the picked one, else the one pointed at."""
+        return self.picked if self.picked is not None else self.pointed
+
+    @property
+    def only(self) -> int | None:
+        """The one zone in colour, None where all are."""
+        return self.shown if self.faded else None
+
+
+def action_of_key(symbol: str) -> Action | None:
+    """The action of a key symbol, None for a key that has none; capitals count as small letters."""
+    wanted = symbol.lower() if len(symbol) == 1 else symbol
+    return next((action for action, (key, _, _) in KEYS.items() if key == wanted), None)
+
+
+def after(look: Look, action: Action) -> Look:
+    """What is shown after a key; ``save`` and ``quit`` change nothing that is shown."""
+    if action in COLOUR_MODES:
+        return replace(look, mode=action)
+    if action == "next":
+        return replace(look, mode=COLOUR_MODES[(COLOUR_MODES.index(look.mode) + 1) % len(COLOUR_MODES)])
+    if action in _VIEWS:
+        return replace(look, view=_VIEWS[action], turn=look.turn + 1)
+    if action == "fade":
+        return look if look.shown is None else replace(look, picked=look.shown, faded=True)
+    if action == "unfade":
+        return replace(look, faded=False)
+    if action == "drop":
+        return replace(look, pointed=None, picked=None, faded=False)
+    if action == "edges":
+        return replace(look, edges=not look.edges)
+    if action == "lines":
+        return replace(look, lines=not look.lines)
+    if action == "help":
+        return replace(look, help=not look.help)
+    return look
+
+
+def after_click(look: Look, zone: int | None) -> Look:
+    """What is shown after a click on a zone, or beside the part; clicking the picked zone lets go of it."""
+    if zone is None or zone == look.picked:
+        return after(look, "drop")
+    return replace(look, picked=zone)

@@ -1,0 +1,65 @@
+"""A picture on disk: whole or not there."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from advisor.errors import InputError
+
+_REMEDY = "choose another place for the picture"
+
+
+def check_picture_path(path: Path) -> None:
+    """Raise ``InputError`` where a picture could not be written: before the work, not after it."""
+    if path.suffix.lower() != ".png":
+        raise InputError(str(path), "is no name for a PNG picture", "end it in .png")
+    if path.is_dir():
+        raise InputError(str(path), "is a folder", _REMEDY)
+    if not path.absolute().parent.is_dir():
+        raise InputError(str(path), "cannot be written (no such folder)", "make the folder first")
+    if not os.access(path.absolute().parent, os.W_OK):
+        raise InputError(str(path), f"cannot be written (no right to write in {path.absolute().parent})", _REMEDY)
+
+
+def write_whole(path: Path, draw: Callable[[Path], None]) -> None:
+    """Let `draw` write a file beside `path`, then rename it into place.
+
+    Raises
+    ------
+    InputError
+        Where the file cannot be written.
+    """
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=".part.png", dir=path.absolute().parent)
+        os.close(handle)
+        desk = Path(name)
+        try:
+            draw(desk)
+            desk.chmod(0o666 & ~_umask())
+            desk.replace(path)
+        finally:
+            desk.unlink(missing_ok=True)
+    except OSError as fault:
+        raise InputError(str(path), f"cannot be written ({fault.strerror or fault})", _REMEDY) from fault
+
+
+def next_free_name(folder: Path, name: str) -> Path:
+    """``name-view-1.png`` in a folder, or the first number after it that is free.
+
+    Of the name only letters, digits and ``. _ -`` are kept, and no leading dot.
+    """
+    stem = re.sub(r"[^\w.-]+", "-", name).lstrip(".-") or "part"
+    number = 1
+    while (folder / f"{stem}-view-{number}.png").exists():
+        number += 1
+    return folder / f"{stem}-view-{number}.png"
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,44 @@
+"""What the user points `view` at: a part model to plan, or a plan folder to read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from advisor.errors import InputError
+from advisor.model import Plan
+
+_PLAN_FILE = "plan.json"
+
+
+def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any]) -> Plan:
+    """The plan of a part model, or the one in a plan folder (or beside a ``plan.json``).
+
+    Raises
+    ------
+    InputError
+        Where neither can be read, or settings are given for a plan that is made already.
+    """
+    folder = _plan_folder(path)
+    if folder is None:
+        from advisor.intake.door import plan
+
+        return plan(path, job, **options)
+    given = [f"--{name.replace('_', '-')}" for name, value in {"job": job, **options}.items() if value is not None]
+    if given:
+        problem = f"changes nothing in a plan that is made already ({path})"
+        raise InputError(given[0], problem, "give the part model instead")
+    from advisor.intake.saved import read_plan_folder
+
+    return read_plan_folder(folder)
+
+
+def _plan_folder(path: Path) -> Path | None:
+    if path.name == _PLAN_FILE:
+        return path.parent
+    if not path.is_dir():
+        return None
+    if not (path / _PLAN_FILE).is_file():
+        raise InputError(str(path), f"is a folder without a {_PLAN_FILE}", "give a part model or a plan folder")
+    return path

@@ -1,0 +1,223 @@
+"""The window: the zoned part, a zone's card beside it, and the keys that change what is shown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+import pyvista
+from PIL import Image
+
+from advisor.errors import InputError
+from advisor.model import Plan
+from advisor.pack.camera import ViewName
+from advisor.screen import panel
+from advisor.screen.card import zone_card
+from advisor.screen.colours import ColourMode, FacetColours, facet_colours, fade_all_but, legend
+from advisor.screen.look import Action, Look, action_of_key, after, after_click
+from advisor.screen.overlay import Overlay
+from advisor.screen.picture_file import next_free_name, write_whole
+from advisor.screen.scene import Room, Scene
+
+_MARGIN: Final = 16
+# A press and a release this near each other are a click, not a drag.
+_CLICK_PX: Final = 4
+_USUAL_DPI: Final = 96.0
+# Samples of a pixel, for smooth edges.
+_SAMPLES: Final = 4
+_HINT: Final = "Point at a zone to read its card; click to hold it.  H: all keys"
+
+
+def open_window(plan: Plan, view: ViewName, size: tuple[int, int]) -> None:
+    """Show a plan until the window is closed. Ask ``gl.check_window_can_open`` first."""
+    Window(plan, view, size).run()
+
+
+class Window:
+    """A window on a plan. Every change goes through ``Look``; the window draws what differs."""
+
+    def __init__(self, plan: Plan, view: ViewName, size: tuple[int, int], *, hidden: bool = False) -> None:
+        self._plan = plan
+        self._zones = {zone.id: zone for zone in plan.zones}
+        self._plotter = _plotter(f"{plan.record.part.name}: zones", size, hidden)
+        self._scale = _scale_of_screen(self._plotter.render_window)
+        self._scene = Scene(plan, self._plotter)
+        margin = round(_MARGIN * self._scale)
+        renderer = self._plotter.renderer
+        self._legend = Overlay(renderer, "top left", margin)
+        self._card = Overlay(renderer, "top right", margin)
+        self._note = Overlay(renderer, "bottom right", margin)
+        self._help = Overlay(renderer, "middle", margin)
+        self._painted: dict[ColourMode, FacetColours] = {}
+        self._pressed_at = (0, 0)
+        self.look = Look(view=view)
+        self._draw_all()
+        self._listen()
+
+    def run(self) -> None:
+        """Show the window and return when it is closed."""
+        self._plotter.show()
+
+    def close(self) -> None:
+        """Close the window."""
+        self._plotter.close()
+
+    def picture(self) -> Image.Image:
+        """What the window shows."""
+        return Image.fromarray(self._plotter.screenshot(return_img=True))
+
+    def press(self, action: Action) -> None:
+        """Do what a key does."""
+        if action == "save":
+            self._save()
+        elif action == "quit":
+            self._plotter.iren.terminate_app()
+        else:
+            if action == "fade" and self.look.shown is None:
+                self._tell("Point at a zone first, or click one")
+            self._show(after(self.look, action))
+
+    def point_at(self, x: int, y: int) -> None:
+        """Read the card of the zone at a pixel from the lower left."""
+        if self.look.picked is None:
+            self._show(replace(self.look, pointed=self._scene.zone_at(x, y)))
+
+    def click(self, x: int, y: int) -> None:
+        """Pick the zone at a pixel from the lower left, or let go of the picked one."""
+        self._show(after_click(self.look, self._scene.zone_at(x, y)))
+
+    def _show(self, look: Look) -> None:
+        before, self.look = self.look, look
+        if look == before:
+            return
+        if (look.mode, look.only) != (before.mode, before.only):
+            self._paint()
+        if look.mode != before.mode:
+            self._draw_legend()
+        if look.shown != before.shown:
+            self._draw_card()
+        if look.turn != before.turn:
+            self._scene.look_from(look.view, self._rooms())
+        self._draw_switches()
+        self._hint()
+        self._draw()
+
+    def _draw_all(self) -> None:
+        self._paint()
+        self._draw_legend()
+        self._draw_card()
+        self._draw_switches()
+        self._hint()
+        self._place()
+        self._scene.look_from(self.look.view, self._rooms())
+
+    def _draw(self) -> None:
+        self._place()
+        self._plotter.render()
+
+    def _paint(self) -> None:
+        mode = self.look.mode
+        if mode not in self._painted:
+            self._painted[mode] = facet_colours(self._plan, mode)
+        colours, only = self._painted[mode], self.look.only
+        self._scene.paint(colours if only is None else fade_all_but(colours, self._plan.facets.zone, only))
+
+    def _draw_legend(self) -> None:
+        words = legend(self._plan, self.look.mode)
+        self._legend.put(panel.draw_legend(self._plan, words, self._scale))
+
+    def _draw_card(self) -> None:
+        shown = self.look.shown
+        zone = self._zones.get(shown) if shown is not None else None
+        self._card.put(panel.draw_card(zone_card(self._plan.record, zone), self._scale) if zone else None)
+        self._scene.outline(shown)
+
+    def _draw_switches(self) -> None:
+        self._scene.show_edges(self.look.edges)
+        self._scene.show_lines(self.look.lines)
+        self._help.put(panel.draw_help(self._scale) if self.look.help else None)
+
+    def _place(self) -> None:
+        window = tuple(self._plotter.render_window.GetSize())
+        for overlay in (self._legend, self._card, self._note, self._help):
+            overlay.place(window)
+
+    def _rooms(self) -> tuple[Room, ...]:
+        """Fields free for the part: beside the legend, and below it; the card has its column on the right."""
+        width, height = self._plotter.render_window.GetSize()
+        margin = _MARGIN * self._scale
+        # in a small window the part is rather covered by the card than too small to see
+        right = max(width - panel.CARD_WIDTH * self._scale - 2 * margin, width / 2)
+        legend_right, legend_low = (length + 2 * margin for length in self._legend.size)
+        return (
+            Room(legend_right, 2 * margin, right - legend_right - margin, height - 4 * margin),
+            Room(2 * margin, 2 * margin, right - 3 * margin, max(height - legend_low - 2 * margin, height / 2)),
+        )
+
+    def _hint(self) -> None:
+        self._note.put(panel.draw_note(_HINT, self._scale))
+
+    def _tell(self, words: str) -> None:
+        self._note.put(panel.draw_note(words, self._scale))
+        self._draw()
+
+    def _save(self) -> None:
+        path = next_free_name(Path(), self._plan.record.part.name)
+        picture = self.picture()
+        try:
+            write_whole(path, lambda desk: picture.save(desk, format="PNG"))
+        except InputError as fault:
+            self._tell(str(fault))
+        else:
+            self._tell(f"saved {path}")
+
+    def _listen(self) -> None:
+        from vtkmodules.vtkInteractionStyle import vtkInteractorStyleTrackballCamera
+
+        style: Any = vtkInteractorStyleTrackballCamera()
+        # the style's own letters (wireframe, stereo, ...) are not ours
+        style.AddObserver("CharEvent", lambda *_: None)
+        # while a button is held the style takes all events for itself: presses and releases are heard from it
+        style.AddObserver("LeftButtonPressEvent", self._on_press)
+        style.AddObserver("LeftButtonReleaseEvent", self._on_release)
+        control = self._plotter.iren
+        control.style = style
+        control.clear_key_event_callbacks()
+        for event, handler in (
+            ("KeyPressEvent", self._on_key),
+            ("MouseMoveEvent", self._on_move),
+            ("ConfigureEvent", lambda *_: self._place()),
+        ):
+            control.interactor.AddObserver(event, handler)
+
+    def _on_key(self, interactor: Any, _event: str) -> None:
+        action = action_of_key(interactor.GetKeySym() or "")
+        if action is not None:
+            self.press(action)
+
+    def _on_move(self, interactor: Any, _event: str) -> None:
+        self.point_at(*interactor.GetEventPosition())
+
+    def _on_press(self, style: Any, _event: str) -> None:
+        self._pressed_at = style.GetInteractor().GetEventPosition()
+        style.OnLeftButtonDown()
+
+    def _on_release(self, style: Any, _event: str) -> None:
+        style.OnLeftButtonUp()
+        x, y = style.GetInteractor().GetEventPosition()
+        if max(abs(x - self._pressed_at[0]), abs(y - self._pressed_at[1])) <= _CLICK_PX:
+            self.click(x, y)
+
+
+def _plotter(title: str, size: tuple[int, int], hidden: bool) -> Any:
+    plotter: Any = pyvista.Plotter
+    made = plotter(off_screen=hidden, window_size=list(size), title=title, lighting="none")
+    made.render_window.SetMultiSamples(_SAMPLES)
+    return made
+
+
+def _scale_of_screen(render_window: Any) -> float:
+    """How much larger than usual letters must be on this screen, in quarters."""
+    dpi = render_window.GetDPI() if render_window.DetectDPI() else _USUAL_DPI
+    return min(3.0, max(1.0, round(4.0 * dpi / _USUAL_DPI) / 4.0))

@@ -1,0 +1,1 @@
+"""Facets become zones: slope classes, zone lines, connected areas."""

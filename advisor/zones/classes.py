@@ -1,0 +1,48 @@
+"""Slope of the smooth surface and the class it falls in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor import tolerances
+from advisor.model import SLOPE_CLASSES
+from advisor.part.mesh import Floats
+
+FLAT, SHALLOW, STEEP, UNDERCUT = range(len(SLOPE_CLASSES))
+
+
+@dataclass(frozen=True)
+class Thresholds:
+    """Slopes at which one class ends and the next begins, degrees.
+
+    A wall within `wall_tolerance_deg` of vertical is a wall: rounding of the file must not make it an undercut.
+    """
+
+    flat_below_deg: float
+    steep_from_deg: float
+    wall_tolerance_deg: float
+
+    @property
+    def between_classes_deg(self) -> tuple[float, float, float]:
+        """Flat to shallow, shallow to steep, steep to undercut."""
+        return (self.flat_below_deg, self.steep_from_deg, 90.0 + self.wall_tolerance_deg)
+
+
+def slope_deg(normals: Floats, axis: Floats) -> Floats:
+    """Angle between normals (any length) and the tool axis, degrees.
+
+    By the two-argument arctangent: the arccosine loses half its digits at 0 and 180 degrees.
+    """
+    along = normals @ axis
+    across = np.linalg.norm(normals - along[:, None] * axis, axis=1)
+    slopes: Floats = np.degrees(np.arctan2(across, along))
+    return slopes
+
+
+def class_of_slope(slopes_deg: Floats, thresholds: Thresholds) -> NDArray[np.int8]:
+    """Class number (index in ``model.SLOPE_CLASSES``) of slopes; a slope on a threshold counts above it."""
+    bounds = np.asarray(thresholds.between_classes_deg) - tolerances.ON_THRESHOLD_DEG
+    return np.searchsorted(bounds, slopes_deg, side="right").astype(np.int8)

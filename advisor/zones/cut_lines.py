@@ -1,0 +1,148 @@
+"""Facets are cut along the lines where the smooth surface's slope crosses a threshold.
+
+So a zone border is a clean curve where the surface is smooth, and a crease where it is not; no saw-teeth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor import tolerances
+from advisor.kernels.refine import FROZEN_EDGE, split_edges
+from advisor.kernels.slope_lines import corner_sides, crossed_facets, crossing_places, halving_places
+from advisor.kernels.topology import match_half_edges
+from advisor.part.mesh import Flags, Floats, Ints, Mesh
+
+# A cut on one side of a crease splits the other side too, which then is cut in its own place; this ends it.
+_MOST_CUTS = 8
+# Rings of facets kept around those a line crosses, so that halving never meets the frozen outer edge.
+_RINGS = 2
+
+
+@dataclass(frozen=True)
+class CutSurface:
+    """A mesh cut along slope lines.
+
+    Attributes
+    ----------
+    mesh : Mesh
+    corner_normal : (m, 3, 3) float64 array
+        Normals of the smooth surface at the corners; unit length is not kept.
+    parent : (m,) int32 array
+        The facet of the mesh before cutting that each facet is part of.
+    """
+
+    mesh: Mesh
+    corner_normal: Floats
+    parent: Ints
+
+
+@dataclass
+class _Patch:
+    vertices: Floats
+    faces: Ints
+    corner_normal: Floats
+    parent: Ints
+    is_frozen_vertex: Flags
+
+    def twins(self) -> Ints:
+        twins: Ints = match_half_edges(self.faces, len(self.vertices))
+        frozen = self.is_frozen_vertex[self.faces]
+        both = frozen & np.roll(frozen, -1, axis=1)
+        twins[(twins < 0) & both.ravel()] = FROZEN_EDGE
+        return twins
+
+    def split(self, at: Floats) -> None:
+        before = len(self.vertices)
+        self.vertices, self.faces, self.corner_normal, parent = split_edges(
+            self.vertices, self.faces, self.corner_normal, self.twins(), at
+        )
+        self.parent = self.parent[parent]
+        added = len(self.vertices) - before
+        self.is_frozen_vertex = np.concatenate([self.is_frozen_vertex, np.zeros(added, bool)])
+
+
+def cut_at_slopes(mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_deg: Sequence[float]) -> CutSurface:
+    """Cut facets along iso-slope lines of the smooth surface.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    corner_normal : (m, 3, 3) float64 array
+    axis : (3,) unit vector, the tool axis
+    thresholds_deg : slopes to cut at, each in 0..180
+
+    Returns
+    -------
+    CutSurface
+    """
+    angles = np.radians(np.asarray(thresholds_deg, dtype=np.float64))
+    cosines = np.cos(angles)
+    slacks = np.sin(angles) * np.radians(tolerances.ON_THRESHOLD_DEG)
+    crossed = crossed_facets(corner_normal, axis, cosines, slacks)
+    if not crossed.any():
+        return CutSurface(mesh, corner_normal, np.arange(len(mesh.faces), dtype=np.int32))
+    chosen = _with_rings(crossed, mesh)
+    patch, vertex_ids = _take_patch(mesh, corner_normal, chosen)
+    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.diagonal_mm
+    for cosine, slack in zip(cosines, slacks, strict=True):
+        _cut_patch(patch, axis, cosine, slack, shortest)
+    return _put_back(mesh, corner_normal, chosen, patch, vertex_ids)
+
+
+def _cut_patch(patch: _Patch, axis: Floats, cosine: float, slack: float, shortest: float) -> None:
+    for _ in range(tolerances.LINE_REFINEMENTS):
+        sides = corner_sides(patch.corner_normal, axis, cosine, slack)
+        at = halving_places(
+            patch.vertices, patch.faces, patch.corner_normal, sides, axis, cosine, slack,
+            tolerances.LINE_SAG_SHARE, shortest,
+        )  # fmt: skip
+        if np.isnan(at).all():
+            break
+        patch.split(at)
+    for _ in range(_MOST_CUTS):
+        sides = corner_sides(patch.corner_normal, axis, cosine, slack)
+        at = crossing_places(patch.corner_normal, sides, axis, cosine)
+        if np.isnan(at).all():
+            break
+        patch.split(at)
+
+
+def _with_rings(chosen: Flags, mesh: Mesh) -> Flags:
+    for _ in range(_RINGS):
+        touched = np.zeros(len(mesh.vertices), bool)
+        touched[mesh.faces[chosen]] = True
+        a, b, c = mesh.faces.T
+        chosen = touched[a] | touched[b] | touched[c]
+    return chosen
+
+
+def _take_patch(mesh: Mesh, corner_normal: Floats, chosen: Flags) -> tuple[_Patch, Ints]:
+    parent = np.flatnonzero(chosen).astype(np.int32)
+    vertex_ids, faces = np.unique(mesh.faces[parent], return_inverse=True)
+    outside = np.zeros(len(mesh.vertices), bool)
+    outside[mesh.faces[~chosen]] = True
+    patch = _Patch(
+        mesh.vertices[vertex_ids],
+        faces.reshape(-1, 3).astype(np.int32),
+        corner_normal[parent],
+        parent,
+        outside[vertex_ids],
+    )
+    return patch, vertex_ids.astype(np.int32)
+
+
+def _put_back(mesh: Mesh, corner_normal: Floats, chosen: Flags, patch: _Patch, vertex_ids: Ints) -> CutSurface:
+    """The patch in place of its facets, all in the order of their parents."""
+    old = len(vertex_ids)
+    added = np.arange(len(mesh.vertices), len(mesh.vertices) + len(patch.vertices) - old, dtype=np.int32)
+    renumber = np.concatenate([vertex_ids, added])
+    parent = np.concatenate([np.flatnonzero(~chosen).astype(np.int32), patch.parent])
+    order = np.argsort(parent, kind="stable")
+    faces = np.concatenate([mesh.faces[~chosen], renumber[patch.faces]])[order]
+    normals = np.concatenate([corner_normal[~chosen], patch.corner_normal])[order]
+    vertices = np.concatenate([mesh.vertices, patch.vertices[old:]])
+    return CutSurface(Mesh(vertices, np.ascontiguousarray(faces)), normals, parent[order])

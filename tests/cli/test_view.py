@@ -1,0 +1,108 @@
+"""`advisor view`: pictures without a display, and one clear line where no window can be opened."""
+
+import os
+import subprocess
+import sys
+
+import pytest
+import trimesh
+from PIL import Image
+
+import advisor
+from advisor.cli.main import run_for_code
+from advisor.pack.folder import write_plan_folder
+
+LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="displays by name are Linux's")
+
+
+@pytest.fixture(scope="module")
+def model(tmp_path_factory):
+    path = tmp_path_factory.mktemp("view") / "block.stl"
+    trimesh.creation.box((40.0, 30.0, 20.0)).export(path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def folder(model):
+    return write_plan_folder(advisor.plan(model, ball="6 mm", unit="mm"), model.parent / "block-plan", pictures=False)
+
+
+def view(*words):
+    return run_for_code(["view", *(str(word) for word in words)])
+
+
+def error_line(capsys):
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 1
+    assert lines[0].startswith("error: ")
+    return lines[0]
+
+
+def test_a_part_becomes_a_picture(model, tmp_path, capsys):
+    target = tmp_path / "map.png"
+    assert view(model, "--ball", "6 mm", "--picture", target, "--size", "800x600", "--view", "top") == 0
+    with Image.open(target) as picture:
+        assert (picture.size, picture.format) == ((800, 600), "PNG")
+    assert [path.name for path in tmp_path.iterdir()] == ["map.png"]
+    told = capsys.readouterr()
+    assert (told.out, str(target) in told.err) == ("", True)
+
+
+@pytest.mark.parametrize("inner", [".", "plan.json"])
+def test_a_plan_folder_becomes_the_picture_of_its_part(model, folder, tmp_path, inner):
+    assert view(model, "--ball", "6 mm", "--unit", "mm", "--picture", tmp_path / "part.png", "-q") == 0
+    assert view(folder / inner, "--picture", tmp_path / "plan.png", "-q") == 0
+    with Image.open(tmp_path / "part.png") as part, Image.open(tmp_path / "plan.png") as plan:
+        assert part.tobytes() == plan.tobytes()
+
+
+def test_settings_change_nothing_in_a_plan_that_is_made(folder, tmp_path, capsys):
+    assert view(folder, "--flat-below", "3 deg", "--picture", tmp_path / "map.png") == 2
+    assert "--flat-below" in error_line(capsys)
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--picture", "map.jpg"), ".png"),
+        (("--picture", "missing/map.png"), "no such folder"),
+        (("--picture", "map.png", "--view", "sideways"), "iso, top, under"),
+        (("--picture", "map.png", "--size", "wide"), "1600x1200"),
+        (("--picture", "map.png", "--size", "1x1"), "400"),
+    ],
+)
+def test_what_cannot_be_drawn_is_refused_before_the_part_is_read(words, said, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert view("nothing_here.stl", *words) == 2
+    assert said in error_line(capsys)
+
+
+@pytest.mark.parametrize(("name", "said"), [("nothing_here.stl", "cannot be read"), (".", "plan.json")])
+def test_what_cannot_be_read_is_named(name, said, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert view(name, "--picture", "map.png") == 2
+    assert said in error_line(capsys)
+    assert not list(tmp_path.iterdir())
+
+
+@LINUX
+@pytest.mark.parametrize("display", [None, "unix:/nowhere"])
+def test_without_a_display_one_line_tells_the_remedy(model, display):
+    environment = {key: value for key, value in os.environ.items() if "DISPLAY" not in key}
+    if display is not None:
+        environment["DISPLAY"] = display
+    child = subprocess.run(
+        [sys.executable, "-m", "advisor.cli", "view", str(model)],
+        env=environment, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    lines = child.stderr.splitlines()
+    assert (child.returncode, child.stdout, len(lines)) == (2, "", 1)
+    assert lines[0].startswith("error: ") and "--picture" in lines[0]
+
+
+def test_help_waits_for_nothing_heavy():
+    words = "import sys; from advisor.cli.main import run_for_code; run_for_code(['view', '--help']); "
+    words += "print([m for m in ('numpy', 'numba', 'pyvista', 'vtkmodules', 'PIL') if m in sys.modules])"
+    child = subprocess.run([sys.executable, "-c", words], capture_output=True, text=True, check=True)
+    assert child.stdout.splitlines()[-1] == "[]"

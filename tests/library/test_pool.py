@@ -1,0 +1,84 @@
+"""Work over worker processes: nothing is lost, and what kills its process harms nothing else."""
+
+import os
+import subprocess
+import sys
+import time
+from contextlib import closing
+from multiprocessing import active_children
+from pathlib import Path
+
+import psutil
+import pytest
+import worker_jobs
+
+import advisor
+from advisor.errors import InputError
+from advisor.library.pool import over_cores
+
+
+def always(_result):
+    return True
+
+
+def test_a_process_that_dies_loses_its_own_task_only():
+    results = list(over_cores(worker_jobs.double_or_die, range(10), 3, warmed_by=always))
+    assert sorted(task for task, _ in results) == list(range(10))
+    assert dict(results) == {n: None if n in (3, 5) else 2 * n for n in range(10)}
+    assert not active_children()
+
+
+def test_one_at_a_time_until_a_result_has_warmed_the_rest():
+    results = list(over_cores(worker_jobs.clocked, range(8), 2, warmed_by=lambda result: result[0] == 1))
+    spans = {number: (began, ended) for _, (number, began, ended, _, _) in results}
+    assert spans[0][1] <= spans[1][0] < spans[1][1] <= min(spans[n][0] for n in range(2, 8))
+    assert {threads for _, (*_, threads, _) in results} == {"1"}
+    assert len({process for _, (*_, process) in results}) == 2
+
+
+def test_leaving_early_ends_the_workers_in_the_middle_of_their_work(tmp_path):
+    marks = [tmp_path / f"{number}" for number in range(100)]
+    with closing(over_cores(worker_jobs.mark_slowly_but_the_first, marks, 2, warmed_by=always)) as results:
+        next(results)
+        assert active_children()
+        while not (tmp_path / "1-begun").exists():
+            time.sleep(0.01)
+    assert not active_children()
+    assert {path.name for path in tmp_path.iterdir()} <= {"0-begun", "0", "1-begun", "2-begun"}
+
+
+def test_workers_end_with_a_parent_that_is_killed():
+    program = (
+        "import worker_jobs\n"
+        "from multiprocessing import active_children\n"
+        "from advisor.library.pool import over_cores\n"
+        "results = over_cores(worker_jobs.clocked, range(100000), 2, warmed_by=lambda result: True)\n"
+        "for _ in range(5): next(results)\n"
+        "print(*[child.pid for child in active_children()], flush=True)\n"
+        "for _ in results: pass"
+    )
+    here = [str(Path(__file__).parent), str(Path(advisor.__file__).parents[1])]
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(here)}
+    with subprocess.Popen(
+        [sys.executable, "-c", program], stdout=subprocess.PIPE, text=True, env=environment
+    ) as parent:
+        workers = [psutil.Process(int(number)) for number in parent.stdout.readline().split()]
+        parent.kill()
+    assert len(workers) == 2
+    deadline = time.monotonic() + 20.0
+    while any(_at_work(worker) for worker in workers):
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+
+
+def _at_work(process):
+    try:
+        return process.status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
+
+
+def test_a_fault_of_the_work_itself_comes_out_as_it_is():
+    with pytest.raises(InputError, match="part: number 0 is bad; give another"):
+        list(over_cores(worker_jobs.raise_input_error, [0], 1, warmed_by=always))
+    assert not active_children()

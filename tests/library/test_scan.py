@@ -1,0 +1,84 @@
+"""Which files of a folder are parts."""
+
+import os
+
+import pytest
+
+from advisor.errors import InputError
+from advisor.library.scan import scan_folder
+
+
+def _make(root, *names):
+    for name in names:
+        path = root / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(b"x")
+
+
+def _found(folder, out):
+    return [part.file for part in scan_folder(folder, out).parts]
+
+
+def test_models_below_a_folder_in_order_and_nothing_else(tmp_path):
+    models = [
+        "B.STL",
+        "a.ply",
+        "a/b/c.obj",
+        "a/b/d.Off",
+        "z.3mf",
+        "z/y.glb",
+        "plan.json",
+        "odd/plan.json",
+        "odd/x.stl",
+    ]
+    _make(tmp_path, *models, "n.txt", ".hidden/a.stl", "._a.stl", "out/plans/a.stl", "t.step", "a/u.IGS")
+    _make(tmp_path, "old/plan.json", "old/facets.npz", "old/deep/part.stl")
+    scan = scan_folder(tmp_path, tmp_path / "out")
+    files = [name for name in models if not name.endswith(".json")]
+    assert [part.file for part in scan.parts] == sorted(files)
+    assert [part.path for part in scan.parts] == [tmp_path / name for name in sorted(files)]
+    assert (scan.exact_models, scan.unreadable) == (2, ())
+
+
+def test_links_round_in_a_circle_end_and_dead_ones_are_kept_to_be_reported(tmp_path):
+    _make(tmp_path, "b/part.stl")
+    (tmp_path / "b" / "up").symlink_to("..")
+    (tmp_path / "c").symlink_to("b")
+    (tmp_path / "gone.stl").symlink_to("nowhere")
+    os.mkfifo(tmp_path / "pipe.stl")
+    assert _found(tmp_path, tmp_path / "out") == ["b/part.stl", "gone.stl"]
+
+
+def test_a_name_that_is_no_text_is_spelled_out(tmp_path):
+    try:
+        _make(tmp_path, os.fsdecode(b"\xff.stl"))
+    except OSError:
+        pytest.skip("this file system takes text only")
+    assert _found(tmp_path, tmp_path / "out") == ["\\xff.stl"]
+
+
+@pytest.mark.parametrize(
+    ("names", "problem"),
+    [
+        ([], "there is no such folder"),
+        (["parts/a.txt"], "holds no part models; give a folder that holds .stl"),
+        (["parts/a.step", "parts/b.iges"], "holds no part models; export its 2 STEP or IGES models as STL"),
+        (["parts"], "is a file, not a folder"),
+    ],
+)
+def test_a_folder_without_parts_is_refused_in_one_line(tmp_path, names, problem):
+    _make(tmp_path, *names)
+    with pytest.raises(InputError) as fault:
+        scan_folder(tmp_path / "parts", tmp_path / "out")
+    assert str(fault.value).startswith(f"{tmp_path / 'parts'}: {problem}")
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_a_folder_that_cannot_be_read_is_told(tmp_path):
+    _make(tmp_path, "a.stl", "locked/b.stl")
+    (tmp_path / "locked").chmod(0)
+    try:
+        scan = scan_folder(tmp_path, tmp_path / "out")
+    finally:
+        (tmp_path / "locked").chmod(0o700)
+    assert [failure.file for failure in scan.unreadable] == ["locked/"]

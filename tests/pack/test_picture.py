@@ -1,0 +1,424 @@
+"""The zone map: same bytes each time, honest projection, colours where they belong, labels that keep clear."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import os
+import struct
+from dataclasses import replace
+from fractions import Fraction
+
+import naive
+import numpy as np
+import pytest
+import shapely
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from PIL import Image
+
+from advisor.kernels import picture_labels, raster
+from advisor.model import (
+    SCHEMA,
+    SMALL_FEATURES_SHAPE,
+    ClassTotal,
+    FacetArrays,
+    Part,
+    Plan,
+    PlanRecord,
+    Setting,
+    Setup,
+    Spread,
+    StageRecord,
+    ToolRecord,
+    Totals,
+    Zone,
+)
+from advisor.model import Range as ModelRange
+from advisor.pack import page as sheet
+from advisor.pack import picture, picture_key, viewpoints
+from advisor.pack.camera import ELEVATION_DEG, fit, fixed_view, oblique_view, setup_frame
+from advisor.pack.labels import CLEARANCE_PX, Wish, place_labels
+from advisor.pack.palette import CLASS_STYLES
+from advisor.pack.shade import draw, make_solid, survey
+
+CLASSES = ("flat", "shallow", "steep", "undercut")
+
+
+def plan_of(mesh, name="part", tool_axis=(0.0, 0.0, 1.0), quarters=False):
+    """A plan whose zones are the slope classes, or their quarters about the tool axis."""
+    axis = np.asarray(tool_axis, float)
+    slope = np.degrees(np.arccos(np.clip(mesh.face_normals @ axis, -1, 1)))
+    sort = np.digitize(slope, [5, 45, 91])
+    if quarters:
+        middle = mesh.triangles_center - mesh.triangles_center.mean(0)
+        sort = sort * 4 + (middle[:, 0] > 0) * 2 + (middle[:, 1] > 0)
+    present = np.unique(sort)
+    zone = np.searchsorted(present, sort).astype(np.int32) + 1
+    zones = []
+    for number, kind in enumerate(present, start=1):
+        area = float(mesh.area_faces[zone == number].sum())
+        facets = int((zone == number).sum())
+        slope_class = CLASSES[kind // 4 if quarters else kind]
+        zones.append(
+            Zone(
+                number, 0, f"zone {number}", slope_class, None, facets, area, area,
+                Spread(0, 0, 0, 0, 0), ModelRange(0, 1), None, None, 1, None, (), None, (), (),
+            )
+        )  # fmt: skip
+    size = tuple(float(side) for side in mesh.extents)
+    record = PlanRecord(
+        SCHEMA, "0", "2026-01-01T00:00:00Z",
+        Part(name, "part.stl", "", len(zone), 0, 1, True, size, float(mesh.area), None, "mm", False, (), None, ()),
+        (Setup("set-up 1", tool_axis, None),),
+        (ToolRecord("ball", "ball", 10.0, 5.0, 2),),
+        (StageRecord("finish", 5.0, None, 0.0, 0),),
+        tuple(zones),
+        Totals(float(mesh.area), None, None, None, {kind: ClassTotal(0, 0, 0, 0, None) for kind in CLASSES}),
+        (Setting("flat_below", "5 deg", "default"), Setting("steep_from", "45 deg", "default")),
+        (),
+    )  # fmt: skip
+    faces = mesh.faces.astype(np.int32)
+    return Plan(record, FacetArrays(mesh.vertices.view(np.ndarray).astype(float), faces, zone, slope, slope))
+
+
+def domed_block():
+    """A plate 60 x 40 x 10 with a dome on it: flat, shallow, steep and, below, undercut."""
+    dome = trimesh.creation.icosphere(subdivisions=3, radius=14.0)
+    dome = dome.slice_plane([0, 0, 0], [0, 0, 1])
+    plate = trimesh.creation.box((60, 40, 10), trimesh.transformations.translation_matrix((0, 0, -5)))
+    return trimesh.util.concatenate([plate, dome])
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return plan_of(domed_block())
+
+
+def test_same_bytes_twice_whatever_the_number_of_threads(plan, tmp_path, monkeypatch):
+    for name, processors in (("a", 1), ("b", 2), ("c", 7)):
+        monkeypatch.setattr(os, "cpu_count", lambda processors=processors: processors)
+        picture.save_zone_map(plan, tmp_path / f"{name}.png", width=640, height=480)
+    first, *others = [(tmp_path / f"{name}.png").read_bytes() for name in "abc"]
+    assert all(other == first for other in others)
+    assert png_chunks(first) == {b"IHDR", b"IDAT", b"IEND"}  # no dates, no comments
+
+
+def png_chunks(data):
+    kinds, at = set(), 8
+    while at < len(data):
+        (length,) = struct.unpack(">I", data[at : at + 4])
+        kinds.add(data[at + 4 : at + 8])
+        at += 12 + length
+    return kinds
+
+
+def test_colours_cover_what_the_classes_cover_in_plan(plan):
+    """Seen along the tool axis a class without undercuts covers its plan area: pixels must say the same."""
+    solid = make_solid(plan)
+    where = fit(fixed_view(np.eye(3), "top"), solid.vertices, 500, 500, 6.0)
+    drawing = draw(solid, where)
+    nearest = nearest_paint(drawing.pixels.reshape(-1, 3).astype(float))
+    total_px = (drawing.zone >= 0).sum()
+    dome_px2 = math.pi * (14.0 * where.pixels_per_mm) ** 2
+    steep_px2 = dome_px2 * (1 - math.sin(math.radians(45)) ** 2)  # from 45 to 90 deg of slope
+    flat_px2 = dome_px2 * math.sin(math.radians(5)) ** 2 + total_px - dome_px2
+    shallow_px2 = dome_px2 - steep_px2 - dome_px2 * math.sin(math.radians(5)) ** 2
+    assert total_px == pytest.approx(60 * 40 * where.pixels_per_mm**2, rel=0.01)
+    # the dome's facets are 4 deg wide, lines take their share: a twentieth of the part is the tolerance
+    for kind, expected_px2 in enumerate((flat_px2, shallow_px2, steep_px2)):
+        assert (nearest == kind).sum() == pytest.approx(expected_px2, abs=0.05 * total_px)
+
+
+def nearest_paint(pixels):
+    """Index of the class whose range from shade to light passes nearest to each colour; -1 for paper and ink."""
+    candidates = [(style.paint.dark, style.paint.lit) for style in CLASS_STYLES.values()]
+    candidates += [((255, 255, 255), (255, 255, 255)), ((27, 33, 43), (27, 33, 43))]
+    gaps = []
+    for dark, lit in candidates:
+        start, way = np.array(dark, float), np.array(lit, float) - dark
+        along = np.clip((pixels - start) @ way / max(way @ way, 1.0), 0, 1)
+        gaps.append(np.linalg.norm(pixels - start - along[:, None] * way, axis=1))
+    nearest = np.argmin(gaps, axis=0)
+    return np.where(nearest < len(CLASS_STYLES), nearest, -1)
+
+
+def test_every_page_size_and_view_and_odd_name_is_drawn(plan):
+    names = ["", "x" * 200, '<b>bold</b> & "quotes"', "line\nbreak\t\u202ebackwards", "Ünïcødé форма 瓶"]
+    for name, (width, height), view in zip(
+        names, [(400, 300), (1600, 1200), (900, 1200), (640, 480), (1200, 500)],
+        ["iso", "top", "under", "front", "left"], strict=True,
+    ):  # fmt: skip
+        part = replace(plan.record.part, name=name)
+        image = picture.draw_zone_map(
+            replace(plan, record=replace(plan.record, part=part)), width=width, height=height, view=view
+        )
+        assert image.size == (width, height)
+        assert len(image.getcolors(maxcolors=1 << 24)) > 20
+
+
+def test_the_name_is_part_of_the_picture(plan):
+    def top_band(name):
+        part = replace(plan.record.part, name=name)
+        image = picture.draw_zone_map(replace(plan, record=replace(plan.record, part=part)), width=640, height=480)
+        return image.crop((0, 0, 640, 50)).tobytes(), image.crop((0, 50, 640, 480)).tobytes()
+
+    bold, plain = top_band("<b>a</b>"), top_band("a")
+    assert bold[0] != plain[0]  # markup is text, not markup
+    assert bold[1] == plain[1]
+
+
+def test_thumbnail_has_the_part_and_no_words(plan):
+    image = picture.draw_thumbnail(plan, (160, 120))
+    assert image.size == (160, 120)
+    pixels = np.asarray(image)
+    frame = np.concatenate([pixels[0], pixels[-1], pixels[:, 0], pixels[:, -1]])
+    assert (frame == 255).all()
+    assert len(set(nearest_paint(pixels.reshape(-1, 3).astype(float)))) >= 4
+
+
+def test_small_features_get_one_label_together(plan, monkeypatch):
+    placed = []
+    monkeypatch.setattr(picture, "place_labels", lambda *a: placed.append(place_labels(*a)) or placed[-1])
+    zones = tuple(
+        replace(zone, shape=SMALL_FEATURES_SHAPE, features=7) if zone.slope_class in ("shallow", "steep") else zone
+        for zone in plan.zones
+    )
+    picture.draw_zone_map(replace(plan, record=replace(plan.record, zones=zones)))
+    words = [label.wish.text for labels in placed for label in labels]
+    assert words.count("14 small features") == 1
+    assert len(words) == len(set(words))
+
+
+# -- labels -----------------------------------------------------------------------------------------------------
+
+
+def assert_labels_keep_clear(labels, zone):
+    boxes = [shapely.box(*label.box) for label in labels]
+    leaders = [shapely.LineString([leader[:2], leader[2:]]) for label in labels if (leader := label.leader)]
+    owners = [k for k, label in enumerate(labels) if label.leader]
+    height, width = zone.shape
+    for label in labels:
+        left, top, right, bottom = label.box
+        assert left >= 0 and top >= 0 and right <= width and bottom <= height
+        if label.anchor is None:
+            assert (zone[int(top) : int(bottom), int(left) : int(right)] == label.wish.zone).all()
+        else:
+            x, y = label.anchor
+            assert zone[int(y), int(x)] == label.wish.zone
+    for one, other in itertools.combinations(boxes, 2):
+        assert one.distance(other) >= CLEARANCE_PX - 1
+    for one, other in itertools.combinations(leaders, 2):
+        assert not one.intersects(other)
+    for owner, leader in zip(owners, leaders, strict=True):
+        assert not any(leader.intersects(box) for k, box in enumerate(boxes) if k != owner)
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), count=st.integers(1, 40))
+def test_labels_never_cover_labels_or_leaders(seed, count):
+    """Zones are the cells of random points in a disc: large ones and slivers, crowded and not."""
+    rng = np.random.default_rng(seed)
+    height, width = 300, 420
+    y, x = np.mgrid[0:height, 0:width]
+    seeds = rng.uniform(0.2, 0.8, (count, 2)) * (width, height)
+    cells = np.argmin((x[..., None] - seeds[:, 0]) ** 2 + (y[..., None] - seeds[:, 1]) ** 2, axis=2) + 1
+    on_part = np.hypot(x - width / 2, y - height / 2) < 120
+    zone = np.where(on_part, cells, -1).astype(np.int32)
+    lines = np.zeros(zone.shape, bool)
+    lines[:, 1:] = zone[:, 1:] != zone[:, :-1]
+    wishes = [Wish(k, str(k), int(rng.integers(24, 60)), 21) for k in range(1, count + 1)]
+    labels = place_labels(zone, lines, wishes)
+    assert_labels_keep_clear(labels, zone)
+    assert len({label.wish.zone for label in labels}) == len(labels)
+    if count <= 12:  # plenty of room: every zone that shows enough is named
+        room = picture_labels.depth_in_zone(zone, lines)
+        named = {label.wish.zone for label in labels}
+        assert all(k in named for k in range(1, count + 1) if (room[zone == k] > 6).any())
+
+
+def test_labels_of_a_real_page_keep_clear(monkeypatch):
+    seen = []
+
+    def watched(zone, *rest):
+        labels = place_labels(zone, *rest)
+        seen.append((labels, zone))
+        return labels
+
+    monkeypatch.setattr(picture, "place_labels", watched)
+    picture.draw_zone_map(plan_of(domed_block(), quarters=True))
+    assert sum(len(labels) for labels, _ in seen) >= 12
+    for labels, zone in seen:
+        assert_labels_keep_clear(labels, zone)
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_room_in_a_zone_against_the_slow_twin(seed):
+    rng = np.random.default_rng(seed)
+    zone = np.kron(rng.integers(1, 4, (3, 3)), np.ones((7, 9), int)).astype(np.int32)
+    barrier = rng.random(zone.shape) < 0.03
+    room = picture_labels.depth_in_zone(zone, barrier)
+    exact = naive.naive_raster_room(zone, barrier)
+    assert np.abs(room - exact).max() <= 0.08 * exact.max() + 1e-6
+    half = np.array([0, 3, 2, 4], np.int32)
+    fits = picture_labels.box_fits(zone, half, 2)
+    for row, column in np.ndindex(zone.shape):
+        wide = half[zone[row, column]]
+        inside = wide <= column < zone.shape[1] - wide and 2 <= row < zone.shape[0] - 2
+        box = zone[row - 2 : row + 3, column - wide : column + wide + 1]
+        assert fits[row, column] == (inside and (box == zone[row, column]).all())
+
+
+# -- the rasteriser ---------------------------------------------------------------------------------------------
+
+
+def rasterised(points, faces, width, height):
+    facet, depth = np.empty((height, width), np.int32), np.empty((height, width), np.float32)
+    raster.rasterise(points, faces, 0, height, facet, depth)
+    return facet, depth
+
+
+# halves of a pixel: corners and edges often fall right on pixel centres, where the rules matter
+coordinates = st.integers(-4, 26).map(lambda half: half / 2)
+corner = st.tuples(coordinates, coordinates, st.integers(-20, 20).map(float))
+
+
+@settings(max_examples=120, deadline=None)
+@given(points=st.lists(corner, min_size=3, max_size=9), data=st.data())
+def test_rasteriser_against_the_slow_twin(points, data):
+    points = np.array(points, np.float32)
+    number = st.integers(0, len(points) - 1)
+    face = st.lists(number, min_size=3, max_size=3, unique=True)
+    faces = np.array(data.draw(st.lists(face, min_size=1, max_size=5)), np.int32)
+    facet, depth = rasterised(points, faces, 13, 11)
+    expected_facet, expected_depth = naive.naive_raster(points, faces, 13, 11)
+    hit = expected_facet >= 0
+    assert (hit == (facet >= 0)).all()
+    np.testing.assert_allclose(depth[hit], expected_depth[hit], atol=1e-4)
+    # where two facets come within rounding of each other either may be named
+    differ = hit & (facet != expected_facet)
+    for row, column in zip(*np.nonzero(differ), strict=True):
+        mine = naive.naive_raster_depth(
+            [[Fraction(float(v)) for v in points[k]] for k in faces[facet[row, column]]],
+            Fraction(2 * int(column) + 1, 2), Fraction(2 * int(row) + 1, 2),
+        )  # fmt: skip
+        assert mine is not None and float(mine) == pytest.approx(expected_depth[row, column], abs=1e-4)
+
+
+@pytest.mark.parametrize("turned_over", [False, True])
+def test_facets_with_a_common_edge_leave_no_gap_and_no_overlap(turned_over):
+    """A fan about a pixel centre, with level, upright and slanting edges: every pixel is covered once."""
+    rim = [(9, 4.5), (9, 9), (4.5, 9), (0, 9), (0, 4.5), (0, 0), (4.5, 0), (9, 0)]
+    points = np.array([(4.5, 4.5, 0), *((x, y, 0) for x, y in rim)], np.float32)
+    covered = np.zeros((9, 9), int)
+    for k in range(8):
+        face = [0, 1 + k, 1 + (k + 1) % 8]
+        facet, _ = rasterised(points, np.array([face[::-1] if turned_over else face], np.int32), 9, 9)
+        covered += facet >= 0
+    assert (covered == 1).all()
+
+
+def test_bands_of_rows_make_the_same_buffers_as_one_pass(plan):
+    solid = make_solid(plan)
+    where = fit(oblique_view(np.eye(3), -60.0, 38.0), solid.vertices, 200, 150, 2.0)
+    points = raster.project(solid.vertices, where.view.rows, where.pixels_per_mm, where.left, where.top)
+    facet, depth = rasterised(points, solid.faces, where.width, where.height)
+    parts = np.empty_like(facet), np.empty_like(depth)
+    for first, last in itertools.pairwise([0, 1, 40, 41, where.height]):
+        raster.rasterise(points, solid.faces, first, last, *parts)
+    np.testing.assert_array_equal(parts[0], facet)
+    np.testing.assert_array_equal(parts[1], depth)
+
+
+def test_a_cube_shows_three_sides_and_hides_three():
+    cube = trimesh.creation.box((10, 10, 10))
+    for fineness in (1, 6):  # large facets are counted, small ones judged by their centroids
+        mesh = trimesh.Trimesh(*trimesh.remesh.subdivide_to_size(cube.vertices, cube.faces, 10 / fineness))
+        solid = make_solid(plan_of(mesh))
+        (share,) = survey(solid, [oblique_view(np.eye(3), -60.0, ELEVATION_DEG)])
+        turned_to_us = solid.normals @ oblique_view(np.eye(3), -60.0, ELEVATION_DEG).rows[2] > 0
+        # pixels are whole: single facets come out a few pixels short, all of them together must not
+        assert np.average(share[turned_to_us], weights=solid.areas[turned_to_us]) > 0.97
+        assert share[~turned_to_us].max() == 0.0
+
+
+def test_what_stands_behind_is_not_seen():
+    """A wall before a floor, seen from the front: of the floor nothing, of the wall all."""
+    wall = trimesh.creation.box((20, 1, 20), trimesh.transformations.translation_matrix((0, -10, 0)))
+    small = trimesh.creation.icosphere(subdivisions=4, radius=4.0)
+    solid = make_solid(plan_of(trimesh.util.concatenate([wall, small])))
+    (share,) = survey(solid, [fixed_view(np.eye(3), "front")])
+    assert share[12:].max() == 0.0
+    assert share[:12][solid.normals[:12, 1] < -0.5].min() > 0.97
+
+
+# -- where the viewer stands ------------------------------------------------------------------------------------
+
+directions = st.tuples(*[st.floats(-1, 1) for _ in range(3)]).filter(lambda v: sum(c * c for c in v) > 0.01)
+
+
+@given(tool_axis=directions, azimuth=st.floats(-180, 180), elevation=st.floats(-80, 80))
+def test_the_tool_axis_points_up_the_page(tool_axis, azimuth, elevation):
+    frame = setup_frame(tool_axis)
+    rows = oblique_view(frame, azimuth, elevation).rows
+    for axes in (frame, rows):
+        np.testing.assert_allclose(axes @ axes.T, np.eye(3), atol=1e-9)
+        assert np.linalg.det(axes) == pytest.approx(1.0)
+    axis = np.array(tool_axis) / np.linalg.norm(tool_axis)
+    right, up, near = rows @ axis
+    assert right == pytest.approx(0.0, abs=1e-9)
+    assert up == pytest.approx(math.cos(math.radians(elevation)), abs=1e-9)
+    assert near == pytest.approx(math.sin(math.radians(elevation)), abs=1e-9)
+
+
+def test_the_length_scale_holds_in_the_picture_plane(plan):
+    solid = make_solid(plan)
+    where = fit(oblique_view(setup_frame((0.3, -0.5, 0.8)), 30.0, 38.0), solid.vertices, 900, 700, 10.0)
+    ends = np.array([[0.0, 0.0, 0.0], 7.0 * where.view.rows[0] - 4.0 * where.view.rows[1]])
+    points = raster.project(ends, where.view.rows, where.pixels_per_mm, where.left, where.top)
+    length_px = float(np.hypot(*(points[1, :2] - points[0, :2])))
+    assert length_px / where.pixels_per_mm == pytest.approx(math.hypot(7.0, 4.0), abs=0.01)
+    box = raster.project(solid.vertices, where.view.rows, where.pixels_per_mm, where.left, where.top)
+    assert box[:, 0].min() >= 9.9 and box[:, 1].min() >= 9.9
+    assert box[:, 0].max() <= where.width - 9.9 and box[:, 1].max() <= where.height - 9.9
+
+
+@given(longest=st.floats(1e-6, 1e6))
+def test_the_scale_is_a_round_length_that_fits(longest):
+    length = picture_key._round_length(longest)
+    assert longest / 2.5 * 0.999 <= length <= longest * 1.001
+    assert f"{length:e}"[0] in "125"
+
+
+def test_a_hidden_underside_gets_a_view_of_its_own(plan):
+    views = viewpoints.choose_views(make_solid(plan), (0.0, 0.0, 1.0), "iso")
+    assert [view.title for view in views.small] == ["FROM THE SPINDLE", "FROM BELOW"]
+    lid = trimesh.creation.box((50, 40, 0.1)).slice_plane([0, 0, 0.049], [0, 0, 1])
+    views = viewpoints.choose_views(make_solid(plan_of(lid)), (0.0, 0.0, 1.0), "iso")
+    assert [view.title for view in views.small] == ["FROM THE SPINDLE"]
+
+
+# -- words ------------------------------------------------------------------------------------------------------
+
+
+@given(words=st.text(max_size=120), width=st.floats(20, 400))
+def test_shortened_words_fit_and_begin_alike(words, width):
+    page = sheet.Page(Image.new("RGB", (1, 1)), 1.0)
+    words = sheet.plain_words(words)
+    short = sheet.shortened(page, words, 13, width)
+    assert sheet.text_width(page, short, 13) <= max(width, sheet.text_width(page, sheet.ELLIPSIS, 13))
+    assert short == words or (short.endswith(sheet.ELLIPSIS) and words.startswith(short[:-1]))
+    assert "\n" not in short
+
+
+def test_names_are_one_line_of_plain_letters():
+    assert sheet.plain_words("line\nbreak\t\u202ebackwards\x00 <b>e\u0301</b>") == "line break backwards <b>é</b>"
+
+
+def test_class_ranges_come_from_the_settings_in_force(plan):
+    assert picture_key.class_ranges(plan.record)["shallow"] == "5° to 45°"
+    walls = (*plan.record.settings, Setting("wall_tolerance", "1.5 deg", "option"))
+    assert picture_key.class_ranges(replace(plan.record, settings=walls))["undercut"] == "over 91.5°"
+    assert set(picture_key.class_ranges(replace(plan.record, settings=())).values()) == {""}

@@ -1,0 +1,77 @@
+"""The smooth surface behind facets: exact where facets are inscribed in it, and true to edges."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import solids
+
+from advisor.part.heal import heal
+from advisor.part.mesh import Mesh
+from advisor.part.smooth import SmoothSurface, smooth_surface
+
+
+def surface(vertices: np.ndarray, faces: np.ndarray) -> tuple[Mesh, SmoothSurface]:
+    mesh = heal(vertices, faces, "part").mesh
+    return mesh, smooth_surface(mesh)
+
+
+@pytest.mark.parametrize("pattern", ["uv", "ico"])
+def test_normals_of_a_sphere_point_from_its_centre(pattern: str) -> None:
+    mesh, smooth = surface(*solids.sphere(25.0, pattern=pattern))
+    expected = mesh.vertices[mesh.faces] / 25.0
+    assert np.degrees(np.linalg.norm(smooth.corner_normal - expected, axis=2)).max() < 0.01
+    assert not smooth.is_crease.any()
+
+
+def test_normals_of_a_cylinder_are_radial_and_its_rim_is_an_edge() -> None:
+    mesh, smooth = surface(*solids.cylinder(10, 30))
+    wall = np.abs(mesh.normal[:, 2]) < 0.5
+    corners = mesh.vertices[mesh.faces[wall]] * [1, 1, 0] / 10
+    assert np.abs(smooth.corner_normal[wall] - corners).max() < 1e-9
+    floor = mesh.normal[:, 2] > 0.5
+    assert np.abs(smooth.corner_normal[floor] - [0, 0, 1]).max() < 1e-9
+
+
+def test_a_floor_keeps_its_own_normal_beside_its_fillet() -> None:
+    """However coarse the fillet: its first strip leans, the floor it runs into does not."""
+    for chord_error in (0.01, 0.1, 0.2):
+        mesh, smooth = surface(*solids.round_pocket(20, 6, 15, chord_error_mm=chord_error))
+        floor = (mesh.normal[:, 2] > 1 - 1e-9) & (mesh.vertices[mesh.faces][:, :, 2].max(axis=1) < 20)
+        assert np.abs(smooth.corner_normal[floor] - [0, 0, 1]).max() < 1e-9
+
+
+@pytest.mark.parametrize("ramp_deg", [8.0, 15.0, 25.0])
+def test_a_lone_gentle_bend_between_plane_faces_is_an_edge(ramp_deg: float) -> None:
+    slope = np.tan(np.radians(ramp_deg))
+    section = np.array([[0, 0], [40, 0], [40, 10 + 20 * slope], [20, 10], [0, 10.0]])
+    mesh, smooth = surface(*solids.extruded(section, 30, "y"))
+    for k in range(3):
+        assert np.abs(smooth.corner_normal[:, k] - mesh.normal).max() < 1e-9
+
+
+def test_strips_of_a_coarse_cylinder_are_one_surface() -> None:
+    _, smooth = surface(*solids.half_cylinder(10, 50, 0.1))  # bends of 16 degrees
+    bend = np.abs(smooth.bend_deg)
+    strips = (bend > 5) & (bend < 30)
+    assert strips.any()
+    assert not smooth.is_crease[strips].any()
+
+
+def test_a_cone_has_one_slope_up_to_its_tip() -> None:
+    mesh, smooth = surface(*solids.cone(40, 0, 60))
+    side = mesh.normal[:, 2] > 0
+    slopes = np.degrees(np.arccos(smooth.corner_normal[side][..., 2]))
+    assert slopes.min() > 59.9
+
+
+def test_noise_is_told_from_odd_triangulation() -> None:
+    vertices, faces = solids.sphere(25.0, pattern="ico")
+    _, clean = surface(vertices, faces)
+    _, noisy = surface(*solids.with_noise(vertices, faces, 0.1, 7))
+    assert clean.noise_share_of_edge == 0.0
+    # uniform noise of +-0.1 has a standard deviation of 0.1 / sqrt(3)
+    assert noisy.noise_share_of_edge == pytest.approx(0.1 / np.sqrt(3), rel=0.25)
+    # a surface of revolution cut into a few long strips is no noise
+    _, strips = surface(*solids.round_pocket())
+    assert strips.noise_share_of_edge == 0.0
