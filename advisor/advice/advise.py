@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
-from advisor.advice.candidates import StageTarget, best_direction_deg, candidates
+from advisor.advice.candidates import candidates
 from advisor.advice.choose import ZoneFacts, choose
+from advisor.advice.lines import Lines, best_direction_deg, lines_at
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.settings import Settings
+from advisor.advice.target import StageTarget
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
-from advisor.cutter.cutter import UM_PER_MM
+from advisor.cutter.cutter import UM_PER_MM, Cutter
 from advisor.model import (
     SCHEMA,
     SLOPE_CLASSES,
@@ -114,10 +116,8 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     steps: list[Advice] = []
     told: tuple[Advice, ...] = ()
     surface = work.surfaces[number]
-    # one direction for all stages, best for the last: finishing crosses the same slopes as what comes before
-    lines_at = None if work.only_zones else best_direction_deg(surface, work.targets[-1])
-    for target in () if work.only_zones else work.targets:
-        chosen, told = choose(facts, candidates(surface, target, lines_at), locked)
+    for target, lines in () if work.only_zones else _lines_by_stage(surface, work.targets):
+        chosen, told = choose(facts, candidates(surface, target, lines), locked)
         steps.append(chosen)
     return Zone(
         id=number + 1,
@@ -139,6 +139,16 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         steps=tuple(steps),
         candidates=told,
     )
+
+
+def _lines_by_stage(surface: ZoneSurface, targets: tuple[StageTarget, ...]) -> Iterator[tuple[StageTarget, Lines]]:
+    """Every stage with its lines: one direction for all, best for the last, for all cross the same slopes."""
+    direction_deg = best_direction_deg(surface, targets[-1])
+    by_cutter: dict[Cutter, Lines] = {}
+    for target in targets:
+        if target.cutter not in by_cutter:
+            by_cutter[target.cutter] = lines_at(surface, target.cutter, direction_deg)
+        yield target, by_cutter[target.cutter]
 
 
 def _tools(settings: Settings) -> tuple[ToolRecord, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from advisor.advice.candidates import StageTarget
+from advisor.advice.target import StageTarget
 from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up

@@ -59,11 +59,10 @@ def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Float
     """The surface of every zone, in the order of their numbers."""
     cut = zoning.surface
     tensor = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)[cut.parent]
-    normal = cut.corner_normal.sum(axis=1)
-    normal /= np.linalg.norm(normal, axis=1)[:, None]
+    normal = cut.normal
     corner_slope = corner_slopes(cut.corner_normal, axis)
     uphill = bend_along(tensor, _uphill(normal, axis))
-    mean = tensor[:, :3].sum(axis=1) / 2
+    mean = (tensor[:, 0] + tensor[:, 1] + tensor[:, 2]) / 2
     plan = cut.mesh.vertices @ plan_axes(axis).T
     order = np.argsort(zoning.zone, kind="stable")
     ends = np.searchsorted(zoning.zone[order], np.arange(len(zoning.zone_class) + 1))
@@ -109,3 +108,8 @@ def quantile(values: Floats, weights: Floats, shares: Sequence[float]) -> Floats
     """Weighted quantiles; infinite values count as the largest."""
     found: Floats = weighted_quantiles(values, weights, np.asarray(shares, dtype=np.float64))
     return found
+
+
+def without_edges(bend_per_mm: Floats, edge_per_mm: float) -> Floats:
+    """Curvatures, those from `edge_per_mm` on taken for edges of no curvature of their own."""
+    return np.where(np.abs(bend_per_mm) > edge_per_mm, 0.0, bend_per_mm)

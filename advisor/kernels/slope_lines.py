@@ -46,6 +46,18 @@ def _root(n0, n1, axis, cosine):
 
 
 @njit(cache=True)
+def mean_normals(corner_normal):
+    """(m, 3) unit mean of the corner normals of each facet."""
+    out = np.empty((corner_normal.shape[0], 3), np.float64)
+    for f in range(corner_normal.shape[0]):
+        c = corner_normal[f]
+        x, y, z = c[0, 0] + c[1, 0] + c[2, 0], c[0, 1] + c[1, 1] + c[2, 1], c[0, 2] + c[1, 2] + c[2, 2]
+        length = np.sqrt(x * x + y * y + z * z)
+        out[f, 0], out[f, 1], out[f, 2] = x / length, y / length, z / length
+    return out
+
+
+@njit(cache=True)
 def corner_slopes(corner_normal, axis):
     """(m, 2) least and greatest slope at the corners of each facet, degrees."""
     out = np.empty((corner_normal.shape[0], 2), np.float64)

@@ -56,6 +56,12 @@ class Mesh:
         return _frozen(self._cross / (2.0 * self.area_mm2)[:, None])
 
     @cached_property
+    def middle(self) -> Floats:
+        """(m, 3) middle of every facet, mm."""
+        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
+        return _frozen((a + b + c) / 3.0)
+
+    @cached_property
     def is_closed(self) -> bool:
         """No rim and no crowded edge."""
         return bool((self.twins >= 0).all())

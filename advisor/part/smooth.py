@@ -88,7 +88,7 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
 def _middle_of_plane_faces(mesh: Mesh) -> Floats:
     """(m, 3) middle of the plane face of every facet: the two halves of a strip share one."""
     face, count = plane_faces(mesh.twins, mesh.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
-    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    middle = mesh.middle
     area = np.bincount(face, mesh.area_mm2, minlength=count)
     return np.stack(
         [(np.bincount(face, mesh.area_mm2 * middle[:, k], minlength=count) / area)[face] for k in range(3)], axis=1

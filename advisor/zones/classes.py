@@ -37,7 +37,8 @@ def slope_deg(normals: Floats, axis: Floats) -> Floats:
     By the two-argument arctangent: the arccosine loses half its digits at 0 and 180 degrees.
     """
     along = normals @ axis
-    across = np.linalg.norm(normals - along[:, None] * axis, axis=1)
+    x, y, z = normals.T
+    across = np.sqrt((x - along * axis[0]) ** 2 + (y - along * axis[1]) ** 2 + (z - along * axis[2]) ** 2)
     slopes: Floats = np.degrees(np.arctan2(across, along))
     return slopes
 

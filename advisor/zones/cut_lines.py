@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from advisor import tolerances
 from advisor.kernels.refine import FROZEN_EDGE, split_edges
-from advisor.kernels.slope_lines import corner_sides, crossed_facets, crossing_places, halving_places
+from advisor.kernels.slope_lines import corner_sides, crossed_facets, crossing_places, halving_places, mean_normals
 from advisor.kernels.topology import match_half_edges
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 
@@ -38,6 +39,13 @@ class CutSurface:
     mesh: Mesh
     corner_normal: Floats
     parent: Ints
+
+    @cached_property
+    def normal(self) -> Floats:
+        """(m, 3) unit normal of the smooth surface at the middle of each facet."""
+        normal: Floats = mean_normals(self.corner_normal)
+        normal.setflags(write=False)
+        return normal
 
 
 @dataclass

@@ -66,7 +66,7 @@ def zone_part(mesh: Mesh, smooth: SmoothSurface, axis: Floats, rule: ZoneRule) -
     """
     thresholds = _loosened(rule.thresholds, smooth.noise_share_of_edge)
     surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg)
-    smooth_slope = slope_deg(surface.corner_normal.sum(axis=1), axis)
+    smooth_slope = slope_deg(surface.normal, axis)
     facet_class = class_of_slope(smooth_slope, thresholds)
     facet_class = without_idle_overhangs(surface.mesh, facet_class, smooth_slope, axis)
     label = connected_areas(surface.mesh, facet_class)
@@ -97,7 +97,7 @@ def _smallest_mm2(mesh: Mesh, wanted_mm2: float, noise_share_of_edge: float) -> 
 def _largest_first(mesh: Mesh, label: Ints, axis: Floats) -> tuple[Ints, NDArray[np.int64]]:
     """Labels renumbered by area; equal areas by height, then by place, so that numbers do not depend on chance."""
     area = np.bincount(label, weights=mesh.area_mm2)
-    middle = mesh.vertices[mesh.faces].mean(axis=1)
+    middle = mesh.middle
     place = np.stack(
         [np.bincount(label, weights=mesh.area_mm2 * (middle @ d)) / area for d in (*plan_axes(axis), axis)]
     )

@@ -10,9 +10,13 @@ import numpy as np
 import pytest
 import solids
 
-from advisor.advice.candidates import StageTarget, constant_cusp, constant_z, parallel_line
+from advisor.advice import candidates
+from advisor.advice.candidates import constant_cusp, constant_z
+from advisor.advice.lines import best_direction_deg, lines_at
+from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
+from advisor.model import Advice
 from advisor.part.heal import heal
 from advisor.part.smooth import smooth_surface
 from advisor.zones.classes import Thresholds
@@ -20,6 +24,11 @@ from advisor.zones.zoning import ZoneRule, zone_part
 
 UP = np.array([0.0, 0.0, 1.0])
 TARGET = StageTarget("finish", Cutter(10.0, 5.0), 0, cusp_mm=0.010, step_mm=None)
+
+
+def parallel_line(surface: ZoneSurface, target: StageTarget, at_deg: float | None = None) -> Advice:
+    direction = best_direction_deg(surface, target) if at_deg is None else at_deg
+    return candidates.parallel_line(surface, target, lines_at(surface, target.cutter, direction))
 
 
 def surfaces(mesh: solids.Mesh, flat_below: float, steep_from: float) -> dict[int, ZoneSurface]:
