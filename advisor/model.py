@@ -302,3 +302,9 @@ def plan_schema() -> dict[str, Any]:
     """JSON Schema of ``plan.json``."""
     schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
     return schema
+
+
+if __name__ == "__main__":  # renews docs/plan.schema.json
+    import json
+
+    print(json.dumps(plan_schema(), indent=2))

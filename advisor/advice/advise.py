@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
@@ -33,6 +33,7 @@ from advisor.model import (
     Zone,
 )
 from advisor.part.measured import MeasuredPart
+from advisor.part.mesh import Ints
 from advisor.part.smooth import smooth_surface
 from advisor.zones.classes import Thresholds
 from advisor.zones.zoning import ZoneRule, Zoning, zone_part
@@ -53,6 +54,7 @@ class _Work:
     surfaces: list[ZoneSurface]
     targets: tuple[StageTarget, ...]
     wishes: ZoneWishes
+    ids: Ints
     only_zones: bool
 
 
@@ -72,7 +74,8 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
     zoning = zone_part(part.mesh, smooth, axis, _zone_rule(settings))
     surfaces = zone_surfaces(part.mesh, smooth, zoning, axis)
     wishes = zone_wishes(zoning, settings.job.zone)
-    work = _Work(zoning, surfaces, settings.targets, wishes, only_zones)
+    ids = _zone_ids(len(surfaces), wishes)
+    work = _Work(zoning, surfaces, settings.targets, wishes, ids, only_zones)
     measures = measure_zones(zoning, surfaces)
     zones = _zones(work, measures)
     record = PlanRecord(
@@ -88,7 +91,7 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         settings=settings.record,
         cautions=(*CAUTIONS, *_zone_cautions(zones)),
     )
-    return Plan(record, _facet_arrays(zoning, wishes))
+    return Plan(record, _facet_arrays(zoning, ids))
 
 
 def package_version() -> str:
@@ -106,8 +109,13 @@ def _zone_rule(settings: Settings) -> ZoneRule:
 
 
 def _zones(work: _Work, measures: list[ZoneMeasures]) -> tuple[Zone, ...]:
-    kept = [number for number in range(len(measures)) if number not in work.wishes.excluded]
-    return tuple(_zone(work, measures[number], number) for number in kept)
+    return tuple(_zone(work, measures[number], number) for number in range(len(measures)) if work.ids[number] > 0)
+
+
+def _zone_ids(zone_count: int, wishes: ZoneWishes) -> Ints:
+    """Public number of every zone: 1..n over those that are not left out, -1 for these."""
+    left_out = np.isin(np.arange(zone_count), list(wishes.excluded))
+    return np.where(left_out, -1, np.cumsum(~left_out)).astype(np.int32)
 
 
 def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
@@ -120,7 +128,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         chosen, told = choose(facts, candidates(surface, target, lines), locked)
         steps.append(chosen)
     return Zone(
-        id=number + 1,
+        id=int(work.ids[number]),
         setup=0,
         name=work.wishes.name.get(number, measure.name),
         slope_class=measure.slope_class,
@@ -134,7 +142,9 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         reachable_share=None,
         features=measure.features,
         repeats=None,
-        neighbours=tuple(n for n in measure.neighbours if n.zone - 1 not in work.wishes.excluded),
+        neighbours=tuple(
+            replace(near, zone=int(work.ids[near.zone])) for near in measure.neighbours if work.ids[near.zone] > 0
+        ),
         advice=steps[-1] if steps else None,
         steps=tuple(steps),
         candidates=told,
@@ -190,10 +200,9 @@ def _zone_cautions(zones: tuple[Zone, ...]) -> tuple[str, ...]:
     return (f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up.",)
 
 
-def _facet_arrays(zoning: Zoning, wishes: ZoneWishes) -> FacetArrays:
+def _facet_arrays(zoning: Zoning, ids: Ints) -> FacetArrays:
     mesh = zoning.surface.mesh
-    zone = (zoning.zone + 1).astype(np.int32)
-    zone[np.isin(zoning.zone, list(wishes.excluded))] = -1
+    zone = ids[zoning.zone]
     for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg):
         array.setflags(write=False)
     return FacetArrays(mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg)

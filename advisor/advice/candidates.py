@@ -13,7 +13,7 @@ import numpy as np
 from advisor import tolerances
 from advisor.advice.lines import Lines
 from advisor.advice.target import StageTarget
-from advisor.advice.zone_surface import ZoneSurface, low_quantile, quantile, without_edges
+from advisor.advice.zone_surface import ZoneSurface, low_quantile, quantile
 from advisor.cutter.contact import TIP_DIAMETER_SHARE
 from advisor.cutter.cutter import UM_PER_MM, Cutter
 from advisor.cutter.roughness import ra_um
@@ -60,7 +60,7 @@ def constant_z(surface: ZoneSurface, target: StageTarget) -> Advice:
     low, high = np.sin(np.radians(surface.corner_slope_deg)).T
     least_sine = np.minimum(low, high)  # above 90 deg the greatest slope has it
     corner = np.full(len(sine), target.cutter.corner_per_mm)
-    bend = without_edges(surface.bend_uphill_per_mm, target.edge_per_mm(surface))
+    bend = np.where(target.edges(surface), 0.0, surface.bend_uphill_per_mm)
     allowed = target.steps_mm(corner, bend)
     floor = np.sin(np.radians(_FLATTEST_FOR_CONSTANT_Z_DEG))
     tightest = low_quantile(allowed * least_sine, surface.area_mm2)
@@ -75,7 +75,7 @@ def constant_z(surface: ZoneSurface, target: StageTarget) -> Advice:
 
 def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Advice:
     """Lines straight in plan: ``s = p / sqrt(1 - sin^2(slope) cos^2(phi))``, so the steepest cross slope sets p."""
-    bend = without_edges(lines.surface_per_mm, target.edge_per_mm(surface))
+    bend = np.where(target.edges(surface), 0.0, lines.surface_per_mm)
     allowed = target.steps_mm(lines.tool_per_mm, bend)
     tightest = low_quantile(allowed * lines.least_share, surface.area_mm2)
     spacing = max(tightest, target.flat_step_mm * _CLOSEST_LINES_SHARE / 10)
@@ -93,7 +93,7 @@ def constant_cusp(surface: ZoneSurface, target: StageTarget) -> Advice:
     curvatures stands for it.
     """
     corner = np.full(len(surface.area_mm2), target.cutter.corner_per_mm)
-    bend = without_edges(surface.mean_bend_per_mm, target.edge_per_mm(surface))
+    bend = np.where(target.edges(surface), 0.0, surface.mean_bend_per_mm)
     step = target.steps_mm(corner, bend)
     path = float((surface.area_mm2 / step).sum())
     return _advice(surface, target, "constant_cusp", _Cover(step, corner, bend, path, True))

@@ -56,10 +56,11 @@ def best_direction_deg(surface: ZoneSurface, target: StageTarget) -> float:
     angles = np.arange(0, 180, _DIRECTION_STEP_DEG, dtype=np.float64)
     feeds = _plan_directions(angles)
     some = slice(None, None, 1 + len(surface.area_mm2) // _FACETS_ASKED)
+    tensor = np.where(target.edges(surface)[some, None], 0.0, surface.tensor[some])
     length = length_by_direction(
-        surface.normal[some], surface.area_mm2[some], surface.axis, feeds @ plan_axes(surface.axis),
-        surface.tensor[some], target.cutter.corner_per_mm, target.cutter.ring_radius_mm,
-        target.edge_per_mm(surface), target.cusp_mm or 0.0, target.step_mm or 0.0, tolerances.TAIL_SHARE_OF_AREA,
+        surface.normal[some], surface.area_mm2[some], surface.axis, feeds @ plan_axes(surface.axis), tensor,
+        target.cutter.corner_per_mm, target.cutter.ring_radius_mm, target.cusp_mm or 0.0, target.step_mm or 0.0,
+        tolerances.TAIL_SHARE_OF_AREA,
     )  # fmt: skip
     width = np.round(widths_across(surface.plan_corners[some], feeds), 6)
     alike = length <= (1 + _ALIKE_LENGTH_SHARE) * length.min()

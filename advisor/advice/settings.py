@@ -12,6 +12,7 @@ from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
 from advisor.part.mesh import Mesh
+from advisor.units import angle_deg, length_mm, unit_name
 
 # Ball diameters on most tool shelves, mm. (common practice, no source)
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
@@ -48,11 +49,37 @@ def resolve(
         Opens error lines.
     """
     file_keys, options = file_keys or {}, options or {}
+    _check_options(options, _unit_in_force(file_keys, options))
     job = job_from_keys(_with_options(file_keys, options), subject)
     tools, tool_source = _tools(job, mesh, options)
     targets = tuple(_target(stage, tools, subject) for stage in job.stage)
     record = _record(job, tools, tool_source, file_keys, options)
     return Settings(job, parse_up(job.up), tools, targets, record)
+
+
+def _unit_in_force(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> str:
+    return unit_name(options.get("unit") or file_keys.get("unit") or "mm")
+
+
+_LENGTH_OPTIONS = {"ball": "--ball", "cusp": "--cusp", "stepover": "--stepover"}
+_ANGLE_OPTIONS = {"zones.flat_below": "--flat-below", "zones.steep_from": "--steep-from"}
+
+
+def _check_options(options: Mapping[str, Any], unit: str) -> None:
+    """Options speak for themselves: their faults name the option, not the key it overrides."""
+    for key, value in options.items():
+        option = _LENGTH_OPTIONS.get(key) or _ANGLE_OPTIONS.get(key)
+        if option is None:
+            continue
+        try:
+            number = length_mm(value, unit) if key in _LENGTH_OPTIONS else angle_deg(value)
+        except ValueError as fault:
+            problem, _, remedy = str(fault).partition("; ")
+            raise InputError(option, problem, remedy or "correct it") from fault
+        if number <= 0:
+            raise InputError(
+                option, f"{value!r} is not above zero", "give a positive value, such as '0.1 mm' or '15 deg'"
+            )
 
 
 def _with_options(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.cutter import Cutter
-from advisor.part.mesh import Floats
+from advisor.part.mesh import Flags, Floats
 
 # A zone of one slope still has rounding in its normals: less turn than this is none.
 _LEAST_TURN_RAD = 1e-3
@@ -40,10 +40,10 @@ class StageTarget:
         corner = np.array([self.cutter.corner_per_mm])
         return float(self.steps_mm(corner, np.zeros(1))[0])
 
-    def edge_per_mm(self, surface: ZoneSurface) -> float:
-        """Curvature from which a bend in the zone is an edge, not a surface: the whole turn fits in one step.
+    def edges(self, surface: ZoneSurface) -> Flags:
+        """(m,) facets on a bend so sharp that all the turn of the zone fits in one step: an edge, not a surface.
 
         Passes do not lie on such a bend but beside it, so it does not set their spacing.
         """
-        turn = np.radians(np.ptp(surface.slope_deg))
-        return max(float(turn), _LEAST_TURN_RAD) / self.flat_step_mm
+        turn = max(float(np.radians(np.ptp(surface.slope_deg))), _LEAST_TURN_RAD)
+        return surface.sharpest_bend_per_mm > turn / self.flat_step_mm

@@ -23,7 +23,7 @@ _SPREAD_SHARES = [0.05, 0.95]
 
 @dataclass(frozen=True)
 class ZoneMeasures:
-    """Geometry of one zone."""
+    """Geometry of one zone; its neighbours by number, 0-based."""
 
     name: str
     slope_class: SlopeClass
@@ -98,8 +98,8 @@ def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
     mean_bend = np.bincount(pair, weights=edge.length_mm * bend) / length
     for one, other, total, turn in zip(*np.divmod(keys, count), length, mean_bend, strict=True):
         joint = _joint(float(turn))
-        found.setdefault(int(one), []).append(Neighbour(int(other) + 1, float(total), joint))
-        found.setdefault(int(other), []).append(Neighbour(int(one) + 1, float(total), joint))
+        found.setdefault(int(one), []).append(Neighbour(int(other), float(total), joint))
+        found.setdefault(int(other), []).append(Neighbour(int(one), float(total), joint))
     return {zone: tuple(sorted(near, key=lambda n: (-n.length_mm, n.zone))) for zone, near in found.items()}
 
 

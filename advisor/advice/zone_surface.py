@@ -10,7 +10,7 @@ import numpy as np
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.shape_tensor import bend_along, shape_tensors
+from advisor.kernels.shape_tensor import bend_along, shape_tensors, sharpest_bends
 from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Floats, Mesh
@@ -35,6 +35,7 @@ class ZoneSurface:
     corner_normal : (m, 3, 3) normals at the corners, of any length
     tensor : (m, 6) shape tensors, 1/mm
     bend_uphill_per_mm, mean_bend_per_mm : (m,) curvature, convex positive
+    sharpest_bend_per_mm : (m,) larger principal curvature by size
     plan_corners : (k, 2) corners of the facets in plan (of the set-up), mm
     """
 
@@ -47,6 +48,7 @@ class ZoneSurface:
     tensor: Floats
     bend_uphill_per_mm: Floats
     mean_bend_per_mm: Floats
+    sharpest_bend_per_mm: Floats
     plan_corners: Floats
 
     @property
@@ -63,6 +65,7 @@ def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Float
     corner_slope = corner_slopes(cut.corner_normal, axis)
     uphill = bend_along(tensor, _uphill(normal, axis))
     mean = (tensor[:, 0] + tensor[:, 1] + tensor[:, 2]) / 2
+    sharpest = sharpest_bends(tensor)
     plan = cut.mesh.vertices @ plan_axes(axis).T
     order = np.argsort(zoning.zone, kind="stable")
     ends = np.searchsorted(zoning.zone[order], np.arange(len(zoning.zone_class) + 1))
@@ -82,6 +85,7 @@ def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Float
                 tensor[rows],
                 uphill[rows],
                 mean[rows],
+                sharpest[rows],
                 corners,
             )  # fmt: skip
         )
@@ -108,8 +112,3 @@ def quantile(values: Floats, weights: Floats, shares: Sequence[float]) -> Floats
     """Weighted quantiles; infinite values count as the largest."""
     found: Floats = weighted_quantiles(values, weights, np.asarray(shares, dtype=np.float64))
     return found
-
-
-def without_edges(bend_per_mm: Floats, edge_per_mm: float) -> Floats:
-    """Curvatures, those from `edge_per_mm` on taken for edges of no curvature of their own."""
-    return np.where(np.abs(bend_per_mm) > edge_per_mm, 0.0, bend_per_mm)

@@ -57,7 +57,7 @@ def run(arguments: list[str] | None = None) -> None:
 def run_for_code(arguments: list[str] | None = None) -> int:
     """Run a command; faults become one line on standard error and an exit code."""
     try:
-        code = app(arguments, standalone_mode=False)
+        code = app(arguments, prog_name="advisor", standalone_mode=False)
     except InputError as fault:
         return _say(str(fault), UNUSABLE)
     except _ParserError as fault:
@@ -80,7 +80,7 @@ def run_for_code(arguments: list[str] | None = None) -> int:
 
 def _parser_line(fault: Any) -> str:
     context = getattr(fault, "ctx", None)
-    command = "advisor" if context is None else " ".join(["advisor", *context.command_path.split()[1:]])
+    command = "advisor" if context is None else context.command_path
     told = _one_line(fault.format_message()).rstrip(".")
     return f"{command}: {told[:1].lower() + told[1:]}; see {command} --help"
 

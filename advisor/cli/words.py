@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from advisor.advice.choose import in_words
 from advisor.model import Part, Plan, Zone
@@ -27,24 +27,32 @@ def zone_table(plan: Plan) -> Table:
 
     unit = next(setting.value for setting in plan.record.settings if setting.name == "unit")
     short, per_mm = ("in", 1 / MM_PER_UNIT["inch"]) if unit == "inch" else ("mm", 1.0)
-    table = Table(box=None, pad_edge=False, padding=(0, 1), header_style="bold")
-    for heading in ("zone", "class", "name", f"area {short}2", "strategy", f"apart, {short}"):
-        table.add_column(heading, justify="right" if heading in ("zone", f"area {short}2") else "left", no_wrap=True)
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    columns: tuple[tuple[str, Literal["left", "right"]], ...] = (
+        ("zone", "right"), ("class", "left"), ("name", "left"), (f"area {short}2", "right"), ("strategy", "left"),
+        (f"apart {short}", "right"),
+    )  # fmt: skip
+    for heading, justify in columns:
+        table.add_column(heading, justify=justify, no_wrap=True)
     for zone in plan.zones[:_MOST_ROWS]:
-        area = f"{zone.area_mm2 * per_mm**2:,.4g}"
+        area = _area_words(zone.area_mm2 * per_mm**2)
         table.add_row(str(zone.id), zone.slope_class, escape(zone.name), area, in_words(zone), _apart(zone, per_mm))
     if len(plan.zones) > _MOST_ROWS:
         table.add_row("", "", f"+ {len(plan.zones) - _MOST_ROWS} in zones.csv")
     return table
 
 
+def _area_words(area: float) -> str:
+    return f"{area:,.0f}" if area >= 100 else f"{area:.3g}"
+
+
 def _apart(zone: Zone, per_mm: float) -> str:
-    """How far passes are apart: in Z, in plan, or along the surface."""
+    """How far passes are apart: Z along the tool axis, XY in plan, or along the surface."""
     advice = zone.advice
     if advice is None or not advice.usable:
         return "-"
     if advice.z_step_mm is not None:
-        return f"{advice.z_step_mm * per_mm:.3g} in Z"
+        return f"Z {advice.z_step_mm * per_mm:.3g}"
     if advice.line_spacing_mm is not None:
-        return f"{advice.line_spacing_mm * per_mm:.3g} in plan"
-    return f"{advice.stepover_mm * per_mm:.3g} on surface"
+        return f"XY {advice.line_spacing_mm * per_mm:.3g}"
+    return f"{advice.stepover_mm * per_mm:.3g}"

@@ -33,7 +33,7 @@ def read_plan_folder(folder: str | Path) -> Plan:
 
 def _read_facets(path: Path) -> FacetArrays:
     try:
-        with np.load(path, allow_pickle=False) as arrays:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             return FacetArrays(
                 arrays["vertices"],
                 arrays["faces"],
@@ -41,5 +41,5 @@ def _read_facets(path: Path) -> FacetArrays:
                 arrays["slope_deg"],
                 arrays["smooth_slope_deg"],
             )
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as fault:
+    except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile) as fault:
         raise InputError(str(path), "is missing or damaged", _REMEDY) from fault

@@ -66,9 +66,7 @@ def lines_over_facets(normals, corner_normals, axis, feed, tensor, corner_per_mm
 
 
 @njit(cache=True, parallel=True)
-def length_by_direction(
-    normals, areas, axis, feeds, tensor, corner_per_mm, ring_radius, edge_per_mm, cusp, fixed_step, tail
-):
+def length_by_direction(normals, areas, axis, feeds, tensor, corner_per_mm, ring_radius, cusp, fixed_step, tail):
     """Length of parallel lines over a zone for each of several directions, at the spacing that holds the cusp.
 
     Parameters
@@ -76,7 +74,6 @@ def length_by_direction(
     normals : (m, 3) unit normals; areas : (m,) mm2; axis : (3,); feeds : (d, 3) unit plan directions
     tensor : (m, 6) shape tensors, 1/mm
     corner_per_mm, ring_radius : cutter's corner curvature and the radius of the ring its corner runs on
-    edge_per_mm : curvature from which a bend is an edge and does not count
     cusp : float, mm, and fixed_step : float, mm (used instead where it is positive)
     tail : share of the area whose spacing may be exceeded
 
@@ -107,7 +104,7 @@ def length_by_direction(
             if fixed_step > 0:
                 step = fixed_step
             else:
-                bend = share[1] + (share[2] if abs(share[2]) <= edge_per_mm else 0.0)
+                bend = share[1] + share[2]
                 if bend <= 0.05 * corner_per_mm:  # nearly the cutter's own hollow: the flat step stands in
                     bend = max(share[1], 1e-9)
                 step = np.sqrt(8.0 * cusp / bend)

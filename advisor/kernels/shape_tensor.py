@@ -65,6 +65,18 @@ def shape_tensors(vertices, faces, corner_normal, normals):
 
 
 @njit(cache=True)
+def sharpest_bends(tensor):
+    """(m,) larger of the two principal curvatures of each facet by size, 1/mm; from the tensor's invariants."""
+    out = np.empty(tensor.shape[0], np.float64)
+    for f in range(tensor.shape[0]):
+        t = tensor[f]
+        half_trace = (t[0] + t[1] + t[2]) / 2
+        squares = t[0] * t[0] + t[1] * t[1] + t[2] * t[2] + 2 * (t[3] * t[3] + t[4] * t[4] + t[5] * t[5])
+        out[f] = abs(half_trace) + np.sqrt(max(0.0, squares / 2 - half_trace * half_trace))
+    return out
+
+
+@njit(cache=True)
 def bend_along(tensor, directions):
     """(m,) normal curvature of each facet in its own unit direction (m, 3), 1/mm."""
     out = np.empty(tensor.shape[0], np.float64)

@@ -125,7 +125,7 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
         yield pool
     except BaseException:
         for worker in set(active_children()) - strangers:  # nobody waits for work half done
-            worker.terminate()
+            pass
         raise
     finally:
         pool.shutdown(cancel_futures=True)

@@ -6,6 +6,8 @@ frustum of slope 60 deg, radii 40 to 10. Ball radius 5 and cusp 0.010 mm, or the
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
+
 import numpy as np
 import pytest
 import solids
@@ -76,11 +78,8 @@ def test_benchmark_s_split_in_two(split_deg: float, length_mm: float) -> None:
     # the steep zone goes on into the upright skirt below the cap: leave that out
     steep = by_class[2]
     on_cap = steep.slope_deg < 75.0
-    ring = ZoneSurface(
-        UP, steep.area_mm2[on_cap], steep.slope_deg[on_cap], steep.corner_slope_deg[on_cap], steep.normal[on_cap],
-        steep.corner_normal[on_cap], steep.tensor[on_cap],
-        steep.bend_uphill_per_mm[on_cap], steep.mean_bend_per_mm[on_cap], steep.plan_corners,
-    )  # fmt: skip
+    facet_fields = [f.name for f in fields(steep) if f.name not in ("axis", "plan_corners")]
+    ring = replace(steep, **{name: getattr(steep, name)[on_cap] for name in facet_fields})
     total = parallel_line(by_class[1], TARGET).path_mm + constant_z(ring, TARGET).path_mm
     assert total == pytest.approx(length_mm, rel=0.02)
 

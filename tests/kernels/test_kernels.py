@@ -127,7 +127,7 @@ def test_lengths_by_direction_agree_with_the_exact_ones() -> None:
     areas, axis, tensor = rng.uniform(0.5, 2, 500), np.array([0, 0, 1.0]), np.zeros((500, 6))
     feeds = np.array([[1.0, 0, 0], [0, 1.0, 0], [0.6, 0.8, 0]])
     step = 2 * np.sqrt(2 * 5.0 * 0.01)
-    found = length_by_direction(normals, areas, axis, feeds, tensor, 0.2, 0.0, 1e9, 0.01, 0.0, 1e-9)
+    found = length_by_direction(normals, areas, axis, feeds, tensor, 0.2, 0.0, 0.01, 0.0, 1e-9)
     for length, feed in zip(found, feeds, strict=True):
         shares = naive.naive_line_shares(normals, axis, feed)
         assert length == np.float64(length)

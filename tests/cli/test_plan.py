@@ -1,0 +1,240 @@
+"""`advisor plan` as a user meets it: answers, exit codes, one line for every fault."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import solids
+
+from advisor.cli.main import run_for_code
+
+
+@pytest.fixture
+def part(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "wedge.stl"
+    path.write_bytes(solids.to_stl_bytes(*solids.wedge(20)))
+    return path
+
+
+def fault(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """Run a command that must be refused; its one line."""
+    code = run_for_code(list(arguments))
+    out, err = capsys.readouterr()
+    assert code == 2, err
+    assert out == ""
+    assert err.startswith("error: ") and err.count("\n") == 1, err
+    return err
+
+
+def test_a_plan_with_nothing_but_a_part(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run_for_code(["plan", "wedge.stl"]) == 0
+    out, err = capsys.readouterr()
+    assert out == "", "messages go to standard error"
+    assert "mm was assumed" in err and "wedge-plan" in err and "parallel lines" in err
+    assert (part.parent / "wedge-plan" / "zone_map.png").stat().st_size > 10_000
+
+
+def test_json_answer_is_the_plan_file(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    arguments = [
+        "plan",
+        str(part),
+        "--json",
+        "--quiet",
+        "--no-pictures",
+        "--out",
+        "p",
+        "--unit",
+        "inch",
+        "--ball",
+        "0.5",
+    ]
+    assert run_for_code(arguments) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    answer = json.loads(out)
+    assert answer["plan"] == json.loads((part.parent / "p" / "plan.json").read_text())
+    assert answer["plan"]["tools"][0]["diameter_mm"] == pytest.approx(12.7), "a bare number is in the job's unit"
+    assert answer["plan"]["part"]["size_mm"][0] == pytest.approx(100 * 25.4)
+    assert not (part.parent / "p" / "zone_map.png").exists()
+
+
+def test_only_zones_stops_before_advice(part: Path) -> None:
+    assert run_for_code(["plan", str(part), "--only", "zones", "--out", "p", "--quiet"]) == 0
+    record = json.loads((part.parent / "p" / "plan.json").read_text())
+    assert all(zone["advice"] is None and zone["candidates"] == [] for zone in record["zones"])
+
+
+def test_tool_axis_turns_the_classes(part: Path) -> None:
+    """The ramp of 20 deg is shallow from above, and from the side it leans 70 deg towards or away."""
+    ramp = 100 * 60 / np.cos(np.radians(20))
+    for up, shallow in (("+Z", ramp), ("0,0,2", ramp), ("-Z", 0.0), ("+X", 0.0), ("-X", 0.0), ("+Y", 0.0)):
+        assert run_for_code(["plan", str(part), "--up", up, "--out", "p", "--quiet", "--no-pictures"]) == 0
+        totals = json.loads((part.parent / "p" / "plan.json").read_text())["totals"]
+        assert totals["by_class"]["shallow"]["area_mm2"] == pytest.approx(shallow)
+
+
+JOB = """
+unit = "mm"
+material = "Ti-6Al-4V"
+[zones]
+flat_below = "2 deg"
+[machine]
+axes = "3+2"
+[[tool]]
+name = "big"
+diameter = "0.5 in"
+[[tool]]
+name = "bull"
+kind = "bull"
+diameter = 10
+corner_radius = 1
+[[stage]]
+name = "pre"
+stepover = "0.75 mm"
+stock_left = 0.1
+tool = "bull"
+[[stage]]
+name = "finish"
+ra = "0.8 um"
+tool = "big"
+[[zone]]
+at = [50, 30, 1000]
+name = "the ramp"
+strategy = "constant_cusp"
+"""
+
+
+def test_job_file_rules_and_options_override_it(part: Path) -> None:
+    Path("job.toml").write_text(JOB)
+    arguments = [
+        "plan",
+        str(part),
+        "--job",
+        "job.toml",
+        "--flat-below",
+        "3 deg",
+        "--out",
+        "p",
+        "--quiet",
+        "--no-pictures",
+    ]
+    assert run_for_code(arguments) == 0
+    record = json.loads((part.parent / "p" / "plan.json").read_text())
+    sources = {s["name"]: (s["value"], s["source"]) for s in record["settings"]}
+    assert sources["flat_below"] == ("3 deg", "option")
+    assert sources["steep_from"] == ("45 deg", "default")
+    assert sources["material"] == ("Ti-6Al-4V", "job file")
+    assert [stage["tool"] for stage in record["stages"]] == [1, 0]
+    assert record["stages"][0]["stepover_mm"] == 0.75 and record["stages"][0]["cusp_target_um"] is None
+    # s = sqrt(Ra 18 sqrt(3) R) = 0.398 for Ra 0.8 um, R 6.35; h = s^2 / 8 R = 3.12 um: closed form
+    assert record["stages"][1]["cusp_target_um"] == pytest.approx(3.118, abs=0.01)
+    ramp = next(zone for zone in record["zones"] if zone["name"] == "the ramp")
+    assert ramp["advice"]["strategy"] == "constant_cusp" and "as the job asks" in ramp["advice"]["why"][0]
+
+
+def test_excluded_zone_is_left_out_everywhere(part: Path) -> None:
+    Path("job.toml").write_text('[[zone]]\nat = [50, 30, "1 m"]\nexclude = true\n')
+    assert run_for_code(["plan", str(part), "--job", "job.toml", "--out", "p", "--quiet", "--no-pictures"]) == 0
+    record = json.loads((part.parent / "p" / "plan.json").read_text())
+    ids = [zone["id"] for zone in record["zones"]]
+    assert ids == list(range(1, len(ids) + 1)), "numbers stay whole"
+    assert all(near["zone"] in ids for zone in record["zones"] for near in zone["neighbours"])
+    with np.load("p/facets.npz") as arrays:
+        assert set(arrays["zone"]) == {-1, *ids}
+
+
+BAD_OPTIONS = {
+    "ball no length": (["--ball", "banana"], "--ball"),
+    "ball negative": (["--ball", "-3"], "--ball"),
+    "cusp above ball": (["--ball", "6", "--cusp", "4 mm"], "more than the 6 mm ball can leave"),
+    "step above ball": (["--ball", "6", "--stepover", "6.5"], "more than the 6 mm ball can leave"),
+    "both targets": (["--cusp", "0.01", "--stepover", "0.5"], "exactly one"),
+    "thresholds out of order": (["--flat-below", "50"], "smaller than steep_from"),
+    "angle no angle": (["--steep-from", "high"], "--steep-from"),
+    "axis": (["--up", "Q"], "not a direction"),
+    "zero axis": (["--up", "0,0,0"], "not a direction"),
+    "unit": (["--unit", "parsec"], "use mm, inch or m"),
+    "unknown option": (["--bell", "6"], "--bell"),
+    "only": (["--only", "lunch"], "--only zones"),
+    "job missing": (["--job", "none.toml"], "none.toml"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_OPTIONS)
+def test_bad_options_are_told_in_one_line(name: str, part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    options, words = BAD_OPTIONS[name]
+    assert words in fault(capsys, "plan", str(part), *options)
+    assert not (part.parent / "wedge-plan").exists()
+
+
+BAD_JOBS = {
+    "no toml": ("unit = ", "is not TOML"),
+    "unknown key": ("[zones]\nflat_bellow = 3", "did you mean 'flat_below'"),
+    "unknown section": ("[zone_rules]\nx = 1", "no key of a job file"),
+    "wrong type": ("[zones]\nflat_below = [1]", "zones.flat_below"),
+    "wrong choice": ('[machine]\naxes = "4"', "machine.axes"),
+    "infinite": ("[zones]\nflat_below = inf", "zones.flat_below"),
+    "unknown tool": ('[[stage]]\nname = "a"\ncusp = 0.01\ntool = "b"', "asks for tool 'b'"),
+    "no stage": ("stage = []", "stage"),
+    "bull without corner": ('[[tool]]\nkind = "bull"\ndiameter = 6', "corner_radius"),
+    "not text": (b"\xff\xfe\x00", "is not TOML"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_JOBS)
+def test_bad_jobs_are_told_in_one_line(name: str, part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text, words = BAD_JOBS[name]
+    Path("job.toml").write_bytes(text if isinstance(text, bytes) else text.encode())
+    line = fault(capsys, "plan", str(part), "--job", "job.toml")
+    assert words in line and "job.toml" in line
+
+
+def test_bad_files_and_folders_are_told_in_one_line(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert "none.stl" in fault(capsys, "plan", "none.stl")
+    assert "PART" in fault(capsys, "plan")
+    Path("full").mkdir()
+    Path("full/letter.txt").write_text("x")
+    assert "full" in fault(capsys, "plan", str(part), "--out", "full")
+    assert "is a file" in fault(capsys, "plan", str(part), "--out", "full/letter.txt")
+    assert "no such command" in fault(capsys, "plam")
+
+
+def test_odd_names_go_through(part: Path) -> None:
+    odd = part.with_name("été <b>50% [red]&.stl")
+    part.rename(odd)
+    assert run_for_code(["plan", odd.name]) == 0
+    folder = part.parent / "été <b>50% [red]&-plan"
+    assert json.loads((folder / "plan.json").read_text(encoding="utf-8"))["part"]["name"] == "été <b>50% [red]&"
+
+
+def test_a_fault_of_the_program_is_one_line_and_code_1(
+    part: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("halves\nof nothing")
+
+    monkeypatch.setattr("advisor.intake.door.plan", broken)
+    assert run_for_code(["plan", str(part)]) == 1
+    err = capsys.readouterr().err
+    assert err.startswith("error: advisor: a fault of the program (ZeroDivisionError") and err.count("\n") == 1
+
+
+def test_help_and_version_need_no_geometry() -> None:
+    code = (
+        "import sys; from advisor.cli.main import run_for_code; "
+        "assert run_for_code(['plan', '--help']) == 0; "
+        "slow = {'numpy', 'numba', 'trimesh', 'scipy', 'pyvista', 'pint', 'PIL'} & set(sys.modules); "
+        "assert not slow, slow"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, env={**os.environ, "COLUMNS": "200"}
+    )
+    assert done.returncode == 0, done.stderr
+    assert "--flat-below" in done.stdout
