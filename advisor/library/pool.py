@@ -21,6 +21,8 @@ Result = TypeVar("Result")
 _THREAD_COUNTS = ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 # Windows waits for no more handles than this at once (concurrent.futures refuses more).
 _MOST_WORKERS = 61
+# When a process dies, all work in hand is marked as failed at once; what is not by then is taken as failed.
+_LONGEST_FAIL_SECONDS = 10.0
 
 
 def usable_cores() -> int:
@@ -70,10 +72,11 @@ def _until_one_dies(
         # when a process dies all that runs fails at once: wait for all of it, some may have come to its end before
         done, _ = wait(running, return_when=FIRST_COMPLETED)
         if any(_died(future) for future in done):
-            done, _ = wait(running)
+            wait(running, timeout=_LONGEST_FAIL_SECONDS)
+            done = set(running)
         for future in done:
             task = running.pop(future)
-            if _died(future):
+            if not future.done() or _died(future):
                 suspects.append(task)
                 continue
             result = future.result()
@@ -123,12 +126,13 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     pool = ProcessPoolExecutor(workers, get_context("spawn"), _start_worker)
     try:
         yield pool
-    except BaseException:
-        for worker in set(active_children()) - strangers:  # nobody waits for work half done
-            pass
-        raise
     finally:
-        pool.shutdown(cancel_futures=True)
+        # workers are idle here, or nobody waits for their work any more; and a broken pool waits for ever for a
+        # worker that started just as another one died
+        pool.shutdown(wait=False, cancel_futures=True)
+        for worker in set(active_children()) - strangers:
+            worker.terminate()
+        pool.shutdown()
 
 
 @contextmanager

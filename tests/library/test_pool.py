@@ -37,14 +37,16 @@ def test_one_at_a_time_until_a_result_has_warmed_the_rest():
 
 
 def test_leaving_early_ends_the_workers_in_the_middle_of_their_work(tmp_path):
-    marks = [tmp_path / f"{number}" for number in range(100)]
-    with closing(over_cores(worker_jobs.mark_slowly_but_the_first, marks, 2, warmed_by=always)) as results:
-        next(results)
-        assert active_children()
-        while not (tmp_path / "1-begun").exists():
+    marks = [tmp_path / name for name in ("quick one", "quick two", "slow", "never begun")]
+    with closing(over_cores(worker_jobs.mark_both_ends, marks, 2, warmed_by=always)) as results:
+        assert [next(results)[0], next(results)[0]] == marks[:2]
+        deadline = time.monotonic() + 20.0
+        while not (tmp_path / "slow-begun").exists():
+            assert time.monotonic() < deadline
             time.sleep(0.01)
     assert not active_children()
-    assert {path.name for path in tmp_path.iterdir()} <= {"0-begun", "0", "1-begun", "2-begun"}
+    assert not (tmp_path / "slow").exists()
+    assert not (tmp_path / "never begun-begun").exists()
 
 
 def test_workers_end_with_a_parent_that_is_killed():
