@@ -129,10 +129,9 @@ def _pool(workers: int) -> Iterator[ProcessPoolExecutor]:
     finally:
         # workers are idle here, or nobody waits for their work any more; and a broken pool waits for ever for a
         # worker that started just as another one died
-        pool.shutdown(wait=False, cancel_futures=True)
         for worker in set(active_children()) - strangers:
             worker.terminate()
-        pool.shutdown()
+        pool.shutdown(cancel_futures=True)
 
 
 @contextmanager
