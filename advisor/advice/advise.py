@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
@@ -182,12 +183,12 @@ def _stages(settings: Settings) -> tuple[StageRecord, ...]:
 
 def _totals(zones: Iterable[Zone]) -> Totals:
     zones = tuple(zones)
-    area = sum(zone.area_mm2 for zone in zones)
+    area = math.fsum(zone.area_mm2 for zone in zones)
     by_class = {}
     for slope_class in SLOPE_CLASSES:
         members = [zone for zone in zones if zone.slope_class == slope_class]
-        class_area = sum(zone.area_mm2 for zone in members)
-        path = sum(step.path_mm for zone in members for step in zone.steps if step.usable)
+        class_area = math.fsum(zone.area_mm2 for zone in members)
+        path = math.fsum(step.path_mm for zone in members for step in zone.steps if step.usable)
         by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, None)
     return Totals(area, None, None, None, by_class)
 

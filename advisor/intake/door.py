@@ -14,7 +14,8 @@ from advisor.model import Plan
 from advisor.part.measured import MeasuredPart
 from advisor.units import unit_name
 
-_OPTION_KEYS = {"flat_below": "zones.flat_below", "steep_from": "zones.steep_from"}
+# Options whose key in the job file lies in a section.
+OPTION_KEYS = {"flat_below": "zones.flat_below", "steep_from": "zones.steep_from"}
 
 
 def plan(
@@ -44,7 +45,7 @@ def plan(
         Where the file, the job or an option cannot be used.
     """
     keys, subject = _job_keys(job)
-    given = {_OPTION_KEYS.get(name, name): value for name, value in options.items() if value is not None}
+    given = {OPTION_KEYS.get(name, name): value for name, value in options.items() if value is not None}
     if not isinstance(part, MeasuredPart):
         # the unit of the model is what an option says, then what the job file says, then what the model says
         unit = given.get("unit") or keys.get("unit")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -75,13 +76,18 @@ def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
         notes = (*notes, "the file names no unit: mm was assumed (set it with --unit)")
     return measure_part(
         healed,
-        name=path.stem,
-        file=path.name,
+        name=_as_text(path.stem),
+        file=_as_text(path.name),
         sha256=hashlib.sha256(data).hexdigest(),
         unit=known or "mm",
         unit_assumed=known is None,
         notes=notes,
     )
+
+
+def _as_text(name: str) -> str:
+    """A file name as text that can be written anywhere: bytes that are no UTF-8 are spelled out."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
 def _bytes_of(path: Path) -> bytes:

@@ -17,6 +17,7 @@ import numpy as np
 from advisor.advice.advise import package_version
 from advisor.advice.settings import Settings, resolve
 from advisor.errors import InputError
+from advisor.intake.door import OPTION_KEYS
 from advisor.library.index import IndexHead, index_html
 from advisor.library.ledger import Entry, Ledger, open_ledger
 from advisor.library.parts_table import parts_csv
@@ -28,7 +29,6 @@ from advisor.library.work import PLANS, PartTask, plan_one, thumbnail_path
 from advisor.part.mesh import Mesh
 
 DIED = "ended its process while it was planned (a crash, or more memory than there is); repair or coarsen the model"
-_ZONE_OPTIONS = ("flat_below", "steep_from")
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def _settings_of(job: LibraryJob) -> Settings:
     """The settings, as far as they are the same for all parts; what suits no part at all is refused."""
     # only the size of the part counts here: so large that every cutter suits it
     corners = np.array([[0.0, 0.0, 0.0], [1000.0, 1000.0, 1000.0]])
-    options = {f"zones.{name}" if name in _ZONE_OPTIONS else name: value for name, value in job.options.items()}
+    options = {OPTION_KEYS.get(name, name): value for name, value in job.options.items()}
     return resolve(Mesh(corners, np.empty((0, 3), np.int32)), job.keys, options, job.subject)
 
 

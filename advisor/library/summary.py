@@ -62,7 +62,7 @@ def summary_of(plan: Plan, file: str, folder: str) -> PartSummary:
         watertight=part.watertight,
         area_mm2=record.totals.area_mm2,
         zones=len(record.zones),
-        class_area_mm2={name: float(record.totals.by_class[name].area_mm2) for name in SLOPE_CLASSES},
+        class_area_mm2={name: record.totals.by_class[name].area_mm2 for name in SLOPE_CLASSES},
         cutter=tool.name,
         cutter_diameter_mm=tool.diameter_mm,
         finish_path_mm=math.fsum(advice.path_mm for advice in finish),
