@@ -24,6 +24,9 @@ from advisor.errors import InputError
 
 # Slope where the surface spacing of parallel lines equals that of constant-Z for equal steps: p/cos = dz/sin.
 EQUAL_SPACING_SLOPE_DEG = 45.0
+# Young's modulus of cemented carbide, N/mm2: about 580 to 620 GPa (from memory).
+CARBIDE_MODULUS_N_PER_MM2 = 600_000.0
+DEFAULT_FLUTES = 2
 
 
 def _in_job_unit(convert: Any) -> BeforeValidator:
@@ -39,6 +42,8 @@ PositiveLength = Annotated[float, _in_job_unit(units.length_mm), Field(gt=0)]
 PositiveArea = Annotated[float, _in_job_unit(units.area_mm2), Field(gt=0)]
 PositiveFeed = Annotated[float, _in_job_unit(units.feed_mm_per_min), Field(gt=0)]
 Angle = Annotated[float, BeforeValidator(units.angle_deg)]
+SurfaceSpeed = Annotated[float, _in_job_unit(units.surface_speed_m_per_min), Field(gt=0)]
+Stress = Annotated[float, BeforeValidator(units.stress_n_per_mm2), Field(gt=0)]
 SpindleSpeed = Annotated[float, BeforeValidator(units.spindle_rpm), Field(gt=0)]
 Acceleration = Annotated[float, BeforeValidator(units.acceleration_mm_per_s2), Field(gt=0)]
 
@@ -66,13 +71,30 @@ class ZoneRules(_Section):
 
 
 class Machine(_Section):
-    """What the machine can do."""
+    """What the machine can do. Defaults are those of a small machining centre (common practice, no source)."""
 
-    axes: Literal["3", "3+2", "5"] = "3"
-    max_spindle: SpindleSpeed | None = None
-    max_feed: PositiveFeed | None = None
-    acceleration: Acceleration | None = None
+    name: str | None = None
+    axes: Annotated[Literal["3", "3+2", "5"], BeforeValidator(str)] = "3"
+    max_spindle: SpindleSpeed = 12_000.0
+    max_feed: PositiveFeed = 10_000.0
+    acceleration: Acceleration = 3_000.0
+    corner_deviation: PositiveLength = 0.01
     max_tilt: Annotated[Angle, Field(ge=0, le=120)] | None = None
+
+    @property
+    def tilt_deg(self) -> float:
+        """Largest tilt of the tool against the set-up's axis, degrees: none with three axes."""
+        if self.axes == "3":
+            return 0.0
+        return 90.0 if self.max_tilt is None else self.max_tilt
+
+
+class HolderStep(_Section):
+    """One cylinder or cone of the holder, from the nose up."""
+
+    diameter: PositiveLength
+    length: PositiveLength
+    top_diameter: PositiveLength | None = None
 
 
 class Tool(_Section):
@@ -83,6 +105,26 @@ class Tool(_Section):
     diameter: PositiveLength
     corner_radius: PositiveLength | None = None
     flutes: Annotated[int, Field(ge=1, le=20)] | None = None
+    centre_flutes: Annotated[int, Field(ge=1, le=20)] | None = None
+    flute_length: PositiveLength | None = None
+    neck_diameter: PositiveLength | None = None
+    neck_length: PositiveLength | None = None
+    shank_diameter: PositiveLength | None = None
+    stick_out: PositiveLength | None = None
+    modulus: Stress = CARBIDE_MODULUS_N_PER_MM2
+    max_spindle: SpindleSpeed | None = None
+    surface_speed: SurfaceSpeed | None = None
+    feed_per_tooth: PositiveLength | None = None
+    holder: tuple[HolderStep, ...] = ()
+
+    @model_validator(mode="after")
+    def _flutes_and_lengths_agree(self) -> Self:
+        if self.centre_flutes is not None and self.centre_flutes > (self.flutes or DEFAULT_FLUTES):
+            raise ValueError("centre_flutes cannot be more than flutes")
+        reach = (self.flute_length or 0.0) + (self.neck_length or 0.0)
+        if self.stick_out is not None and reach > self.stick_out:
+            raise ValueError("stick_out must be at least flute_length and neck_length together")
+        return self
 
     @model_validator(mode="after")
     def _corner_fits(self) -> Self:
@@ -110,6 +152,8 @@ class Stage(_Section):
     ra: PositiveLength | None = None
     stock_left: Annotated[Length, Field(ge=0)] = 0.0
     tool: str | None = None
+    surface_speed: SurfaceSpeed | None = None
+    feed_per_tooth: PositiveLength | None = None
 
     @model_validator(mode="after")
     def _one_target(self) -> Self:
@@ -127,6 +171,28 @@ class ZoneOverride(_Section):
     exclude: bool = False
 
 
+class MaterialRow(_Section):
+    """Cutting data of a material of the user's own; the shipped table has the same columns (cutter/materials.toml).
+
+    Cutting speed holds at the diameter that really cuts; feed per tooth is for light finishing.
+    """
+
+    group: Literal["P", "M", "K", "N", "S", "H"]
+    surface_speed: Annotated[tuple[SurfaceSpeed, SurfaceSpeed], Field(description="lowest and highest")]
+    feed_per_tooth_of_diameter: tuple[Annotated[float, Field(gt=0, le=0.2)], Annotated[float, Field(gt=0, le=0.2)]]
+    kc11: Stress | None = None
+    mc: Annotated[float, Field(ge=0, lt=1)] | None = None
+    source: str = "the job file"
+
+    @model_validator(mode="after")
+    def _low_before_high(self) -> Self:
+        for name in ("surface_speed", "feed_per_tooth_of_diameter"):
+            low, high = getattr(self, name)
+            if low > high:
+                raise ValueError(f"{name}: the lowest ({low:g}) comes before the highest ({high:g})")
+        return self
+
+
 DEFAULT_STAGES = (Stage(name="pre-finish", cusp=0.025, stock_left=0.1), Stage(name="finish", cusp=0.005))
 
 
@@ -136,7 +202,9 @@ class Job(_Section):
     unit: Literal["mm", "inch", "m"] = "mm"
     up: str | tuple[float, float, float] = "+Z"
     material: str | None = None
+    own_material: MaterialRow | None = None
     tolerance: PositiveLength | None = None
+    path_tolerance: PositiveLength = 0.002
     zones: ZoneRules = ZoneRules()
     machine: Machine = Machine()
     tool: tuple[Tool, ...] = ()
@@ -214,15 +282,30 @@ def job_from_keys(keys: Mapping[str, Any], subject: str) -> Job:
         unit = units.unit_name(unit) if isinstance(unit, str) else unit
     except InputError as fault:
         raise InputError(f"{subject}: unit", fault.problem, fault.remedy) from fault
+    material = _material_keys(keys, subject)
     try:
-        return Job.model_validate({**keys, "unit": unit}, context={"unit": unit})
+        return Job.model_validate({**keys, **material, "unit": unit}, context={"unit": unit})
     except ValidationError as fault:
         raise _first_fault(fault, subject) from fault
 
 
+def _material_keys(keys: Mapping[str, Any], subject: str) -> Mapping[str, Any]:
+    """``material`` is a name of the shipped table, or ``[material.NAME]`` the one row of the user's own."""
+    if "own_material" in keys:
+        raise InputError(f"{subject}: own_material", "is no key of a job file", "write [material.NAME]")
+    material = keys.get("material")
+    if not isinstance(material, Mapping):
+        return {}
+    if len(material) != 1:
+        raise InputError(f"{subject}: material", f"holds {len(material)} materials", "give one [material.NAME]")
+    ((name, row),) = material.items()
+    return {"material": name, "own_material": row}
+
+
 def _first_fault(fault: ValidationError, subject: str) -> InputError:
-    first = fault.errors()[0]
-    key = ".".join(str(step) for step in first["loc"]) or "job"
+    # a key that does not exist explains the one that is missing
+    first = min(fault.errors(), key=lambda error: error["type"] != "extra_forbidden")
+    key = ".".join(str(step) for step in first["loc"]).replace("own_material", "material.NAME") or "job"
     if first["type"] == "extra_forbidden":
         return InputError(f"{subject}: {key}", "is no key of a job file", _suggest(first["loc"]))
     message = str(first["msg"]).removeprefix("Value error, ")
@@ -234,8 +317,11 @@ def _first_fault(fault: ValidationError, subject: str) -> InputError:
 def _suggest(location: tuple[int | str, ...]) -> str:
     models: dict[str, type[BaseModel]] = {
         "zones": ZoneRules, "machine": Machine, "tool": Tool, "stage": Stage, "zone": ZoneOverride,
+        "own_material": MaterialRow,
     }  # fmt: skip
     model = models.get(str(location[0]), Job) if len(location) > 1 else Job
+    if "holder" in location[:-1]:
+        model = HolderStep
     allowed = list(model.model_fields)
     near = difflib.get_close_matches(str(location[-1]), allowed, n=1)
     if near:

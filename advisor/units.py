@@ -28,6 +28,8 @@ _LENGTHS_MM = {
 _AREAS_MM2 = {"mm2": 1.0, "mm^2": 1.0, "in2": 645.16, "in^2": 645.16}
 _ANGLES_DEG = {"deg": 1.0, "°": 1.0, "degree": 1.0, "degrees": 1.0}
 _SPEEDS_MM_PER_MIN = {"mm/min": 1.0, "m/min": 1000.0, "in/min": 25.4, "ft/min": 304.8}
+_SURFACE_SPEEDS_M_PER_MIN = {"m/min": 1.0, "ft/min": 0.3048, "sfm": 0.3048, "m/s": 60.0}
+_STRESSES_N_PER_MM2 = {"N/mm2": 1.0, "N/mm^2": 1.0, "MPa": 1.0, "GPa": 1000.0, "psi": 0.006894757293168}
 _RPM = {"rpm": 1.0, "rev/min": 1.0}
 _ACCELERATIONS_MM_PER_S2 = {"mm/s2": 1.0, "m/s2": 1000.0, "mm/s^2": 1.0, "m/s^2": 1000.0}
 
@@ -96,6 +98,17 @@ def angle_deg(value: float | str) -> float:
 def feed_mm_per_min(value: float | str, unit: str = "mm") -> float:
     """A feed in mm/min; a bare number is in `unit` per minute."""
     return _to(value, _SPEEDS_MM_PER_MIN, MM_PER_UNIT[unit], "millimeter/minute", "a feed", "10 m/min")
+
+
+def surface_speed_m_per_min(value: float | str, unit: str = "mm") -> float:
+    """A cutting speed in m/min; a bare number is in ft/min where the job's unit is inch, else in m/min."""
+    bare = _SURFACE_SPEEDS_M_PER_MIN["ft/min"] if unit == "inch" else 1.0
+    return _to(value, _SURFACE_SPEEDS_M_PER_MIN, bare, "meter/minute", "a cutting speed", "120 m/min")
+
+
+def stress_n_per_mm2(value: float | str) -> float:
+    """A stress, specific force or modulus in N/mm2; a bare number is in N/mm2."""
+    return _to(value, _STRESSES_N_PER_MM2, 1.0, "newton/millimeter**2", "a stress", "1400 N/mm2")
 
 
 def spindle_rpm(value: float | str) -> float:
