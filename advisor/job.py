@@ -205,6 +205,7 @@ class Job(_Section):
     own_material: MaterialRow | None = None
     tolerance: PositiveLength | None = None
     path_tolerance: PositiveLength = 0.002
+    stock: PositiveLength = 0.5
     zones: ZoneRules = ZoneRules()
     machine: Machine = Machine()
     tool: tuple[Tool, ...] = ()

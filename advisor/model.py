@@ -74,6 +74,9 @@ class ToolRecord:
     diameter_mm: float
     corner_radius_mm: float
     flutes: int | None
+    centre_flutes: int | None
+    stick_out_mm: float | None
+    bending_um_per_n: float | None
 
 
 @dataclass(frozen=True)
@@ -135,11 +138,46 @@ class Repeats:
 
 
 @dataclass(frozen=True)
+class Tilt:
+    """A tilt that keeps the contact off the tip, and what it gains at the contact of the least slope.
+
+    ``allowed`` says whether the job's machine can tilt so far. Speeds are ``None`` where no spindle speed is known.
+    """
+
+    tilt_deg: float
+    allowed: bool
+    contact_diameter_before_mm: float
+    contact_diameter_after_mm: float
+    surface_speed_before_m_per_min: float | None
+    surface_speed_after_m_per_min: float | None
+
+
+@dataclass(frozen=True)
+class ErrorBudget:
+    """How far the finished surface may lie from the drawn one: the parts, their plain sum, and the tolerance.
+
+    The sum is the worst case. Parts that are not known are ``None`` and left out of it; ``largest`` names the
+    largest part, ``within`` is ``None`` where the job states no tolerance.
+    """
+
+    cusp_um: float | None
+    facets_um: float | None
+    path_um: float
+    bending_um: float | None
+    total_um: float
+    tolerance_um: float | None
+    within: bool | None
+    largest: str
+
+
+@dataclass(frozen=True)
 class Advice:
     """One way to cut one zone in one stage. Fields that a strategy does not use are ``None``.
 
     ``stepover_mm`` is measured along the surface, ``line_spacing_mm`` in plan, ``z_step_mm`` along the tool
-    axis, ``direction_deg`` from +X (of the set-up) about the tool axis.
+    axis, ``direction_deg`` from +X (of the set-up) about the tool axis. Surface speeds are those at the contact.
+    ``corner_feed_mm_per_min`` is the feed advised where a pass walks into an inside corner. Minutes are of this
+    stage; ``total_min`` has links in it.
     """
 
     strategy: Strategy
@@ -155,13 +193,18 @@ class Advice:
     tip_contact_share: float
     spindle_rpm: float | None
     surface_speed_m_per_min: Range | None
+    mean_surface_speed_m_per_min: float | None
+    feed_per_tooth_mm: float | None
     feed_mm_per_min: float | None
+    corner_feed_mm_per_min: float | None
     passes: int | None
     path_mm: float
     lifts: int | None
     cutting_min: float | None
     total_min: float | None
     total_min_range: tuple[float, float] | None
+    tilt: Tilt | None
+    error_budget: ErrorBudget | None
     usable: bool
     why: tuple[str, ...]
 

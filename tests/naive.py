@@ -130,3 +130,82 @@ def naive_raster_room(zone: np.ndarray, barrier: np.ndarray) -> np.ndarray:
             gaps = np.hypot(rows - row - 1, columns - column - 1)
             room[row, column] = gaps[other].min()
     return room
+
+
+def naive_path_minutes(
+    points: np.ndarray,
+    feed_mm_per_min: float,
+    acceleration_mm_per_s2: float,
+    corner_deviation_mm: float,
+    steps: int = 3000,
+) -> float:
+    """Time along a polyline by a march in small steps: as fast as every corner still ahead lets it go."""
+    feed = feed_mm_per_min / 60
+    pieces = np.diff(points, axis=0)
+    lengths = np.linalg.norm(pieces, axis=1)
+    corner_at = np.cumsum(lengths)
+    corner_speed = np.zeros(len(lengths))  # the last one is the end, at rest
+    for i in range(len(lengths) - 1):
+        inner = np.arccos(np.clip(-pieces[i] @ pieces[i + 1] / (lengths[i] * lengths[i + 1]), -1, 1))
+        radius = corner_deviation_mm * np.sin(inner / 2) / (1 - np.sin(inner / 2))
+        room = min(lengths[i], lengths[i + 1]) / 2 * np.tan(inner / 2)
+        corner_speed[i] = np.sqrt(acceleration_mm_per_s2 * min(radius, room))
+    rough_guess = corner_at[-1] / feed + 2 * len(lengths) * min(
+        feed / acceleration_mm_per_s2, np.sqrt(lengths.mean() / acceleration_mm_per_s2)
+    )
+    step = rough_guess / steps
+    place, speed, time = 0.0, 0.0, 0.0
+    while place < corner_at[-1]:
+        ahead = corner_at > place
+        can_brake = np.sqrt(corner_speed[ahead] ** 2 + 2 * acceleration_mm_per_s2 * (corner_at[ahead] - place)).min()
+        speed = min(speed + acceleration_mm_per_s2 * step, feed, can_brake)
+        place += speed * step
+        time += step
+    return time / 60
+
+
+def naive_compliance(sections: list[tuple[float, float, float]], modulus: float, steps: int = 4000) -> float:
+    """Give of the tip by bending the bar slice by slice from the holder: slope and sag of a unit force add up.
+
+    `sections` are (length, bottom diameter, top diameter) from the tip up.
+    """
+    total = sum(length for length, _, _ in sections)
+    above, slope, sag = 0.0, 0.0, 0.0
+    for length, bottom, top in reversed(sections):
+        slice_mm = length / steps
+        for i in range(steps):
+            from_holder = above + (i + 0.5) * slice_mm
+            diameter = top + (bottom - top) * (i + 0.5) / steps
+            bend = (total - from_holder) / (modulus * np.pi * diameter**4 / 64)
+            sag += slope * slice_mm + bend * slice_mm**2 / 2
+            slope += bend * slice_mm
+        above += length
+    return sag
+
+
+def naive_ball_force(
+    feed: float, depth: float, stepover: float, radius: float, kc11: float, mc: float, edges: int = 3000
+) -> float:
+    """Largest force on any straight edge of a ball: chips added up point by point along great circles.
+
+    The ball's centre runs along X at the origin; a point cuts ahead of the centre, within the layer, and
+    outside the groove of the pass before, a stepover beside it.
+    """
+    rng = np.random.default_rng(11)
+    least_z = -radius
+    rim = np.arccos(1 - depth / radius)
+    largest = 0.0
+    for _ in range(edges):
+        # a great circle through some point of the cap, in some direction there
+        lean, turn, heading = rim * np.sqrt(rng.random()), *rng.uniform(0, 2 * np.pi, 2)
+        point = np.array([np.sin(lean) * np.cos(turn), np.sin(lean) * np.sin(turn), -np.cos(lean)])
+        across = np.cross(point, [np.cos(heading), np.sin(heading), 0.0])
+        along = np.cross(across / np.linalg.norm(across), point)
+        arc = np.linspace(-2 * rim, 2 * rim, 801)[:, None]
+        normal = np.cos(arc) * point + np.sin(arc) * along
+        x, y, z = radius * normal.T
+        cuts = (x > 0) & (z < least_z + depth) & (np.hypot(y + stepover, z) > radius)
+        chip = feed * x[cuts] / radius
+        width = radius * 4 * rim / 800
+        largest = max(largest, float((kc11 * width * chip ** (1 - mc)).sum()))
+    return largest

@@ -11,14 +11,18 @@ from importlib.metadata import PackageNotFoundError, version
 import numpy as np
 
 from advisor.advice.candidates import candidates
-from advisor.advice.choose import ZoneFacts, choose
+from advisor.advice.cautions import cautions
+from advisor.advice.choose import ZoneFacts, choose, is_cut_here
+from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
+from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.lines import Lines, best_direction_deg, lines_at
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.settings import Settings
-from advisor.advice.target import StageTarget
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.cutter.bending import compliance_mm_per_n, sections_of_tool
 from advisor.cutter.cutter import UM_PER_MM, Cutter
+from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
     SLOPE_CLASSES,
@@ -33,18 +37,12 @@ from advisor.model import (
     Totals,
     Zone,
 )
+from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Ints
 from advisor.part.smooth import smooth_surface
 from advisor.zones.classes import Thresholds
 from advisor.zones.zoning import ZoneRule, Zoning, zone_part
-
-CAUTIONS = (
-    "Starting values only, computed from ideal geometry; real finish is rougher than the cusp alone.",
-    "The limits of the tool maker and the machine builder, material safety data and local regulations come first.",
-    "Reach, holder clearance and collisions are not checked: a qualified person must review the plan and prove the "
-    "program out above the part before cutting, guards and doors closed.",
-)
 
 
 @dataclass(frozen=True)
@@ -53,7 +51,8 @@ class _Work:
 
     zoning: Zoning
     surfaces: list[ZoneSurface]
-    targets: tuple[StageTarget, ...]
+    stages: tuple[StageConditions, ...]
+    accuracy: Accuracy
     wishes: ZoneWishes
     ids: Ints
     only_zones: bool
@@ -76,21 +75,23 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
     surfaces = zone_surfaces(part.mesh, smooth, zoning, axis)
     wishes = zone_wishes(zoning, settings.job.zone)
     ids = _zone_ids(len(surfaces), wishes)
-    work = _Work(zoning, surfaces, settings.targets, wishes, ids, only_zones)
+    facets_um = chord_error_um(part.mesh, smooth)
+    accuracy = _accuracy(settings, facets_um)
+    work = _Work(zoning, surfaces, settings.stages, accuracy, wishes, ids, only_zones)
     measures = measure_zones(zoning, surfaces)
     zones = _zones(work, measures)
     record = PlanRecord(
         schema=SCHEMA,
         version=package_version(),
         created=datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-        part=part.record,
+        part=replace(part.record, chord_error_um=facets_um),
         setups=(Setup("set-up 1", settings.axis, None),),
         tools=_tools(settings),
         stages=_stages(settings),
         zones=zones,
         totals=_totals(zones),
         settings=settings.record,
-        cautions=(*CAUTIONS, *_zone_cautions(zones)),
+        cautions=cautions(zones, settings, facets_um),
     )
     return Plan(record, _facet_arrays(zoning, ids))
 
@@ -103,9 +104,15 @@ def package_version() -> str:
         return "0+unknown"
 
 
+def _accuracy(settings: Settings, facets_um: float | None) -> Accuracy:
+    job = settings.job
+    tolerance = None if job.tolerance is None else job.tolerance * UM_PER_MM
+    return Accuracy(facets_um, job.path_tolerance * UM_PER_MM, tolerance)
+
+
 def _zone_rule(settings: Settings) -> ZoneRule:
     rules = settings.job.zones
-    ball = max(target.cutter.diameter_mm for target in settings.targets)
+    ball = max(stage.tool.diameter for stage in settings.stages)
     return ZoneRule(Thresholds(rules.flat_below, rules.steep_from, rules.wall_tolerance), rules.smallest, ball)
 
 
@@ -125,8 +132,17 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     steps: list[Advice] = []
     told: tuple[Advice, ...] = ()
     surface = work.surfaces[number]
-    for target, lines in () if work.only_zones else _lines_by_stage(surface, work.targets):
-        chosen, told = choose(facts, candidates(surface, target, lines), locked)
+    extent = ZoneExtent(measure.z_mm.max - measure.z_mm.min, measure.rim_mm)
+    has_corner = any(near.joint == "inside corner" for near in measure.neighbours)
+    for stage, lines in () if work.only_zones else _lines_by_stage(surface, work.stages):
+        told = candidates(surface, stage.target, lines)
+        if is_cut_here(facts):
+            conditions = zone_conditions(surface, stage, told[0].tip_contact_share, has_inside_corner=has_corner)
+            told = tuple(completed(c, surface, extent, stage, conditions, work.accuracy) for c in told)
+            chosen, told = choose(facts, told, locked)
+            chosen = replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions)))
+        else:
+            chosen, told = choose(facts, told, locked)
         steps.append(chosen)
     return Zone(
         id=int(work.ids[number]),
@@ -152,53 +168,86 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     )
 
 
-def _lines_by_stage(surface: ZoneSurface, targets: tuple[StageTarget, ...]) -> Iterator[tuple[StageTarget, Lines]]:
+def _lines_by_stage(
+    surface: ZoneSurface, stages: tuple[StageConditions, ...]
+) -> Iterator[tuple[StageConditions, Lines]]:
     """Every stage with its lines: one direction for all, best for the last, for all cross the same slopes."""
-    direction_deg = best_direction_deg(surface, targets[-1])
+    direction_deg = best_direction_deg(surface, stages[-1].target)
     by_cutter: dict[Cutter, Lines] = {}
-    for target in targets:
-        if target.cutter not in by_cutter:
-            by_cutter[target.cutter] = lines_at(surface, target.cutter, direction_deg)
-        yield target, by_cutter[target.cutter]
+    for stage in stages:
+        cutter = stage.target.cutter
+        if cutter not in by_cutter:
+            by_cutter[cutter] = lines_at(surface, cutter, direction_deg)
+        yield stage, by_cutter[cutter]
 
 
 def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
     return tuple(
-        ToolRecord(tool.name, tool.kind, tool.diameter, tool.corner_radius_mm, tool.flutes) for tool in settings.tools
+        ToolRecord(
+            name=tool.name,
+            kind=tool.kind,
+            diameter_mm=tool.diameter,
+            corner_radius_mm=tool.corner_radius_mm,
+            flutes=tool.flutes,
+            centre_flutes=tool.centre_flutes,
+            stick_out_mm=tool.stick_out,
+            bending_um_per_n=_bending_um_per_n(tool),
+        )
+        for tool in settings.tools
     )
+
+
+def _bending_um_per_n(tool: Tool) -> float | None:
+    if tool.stick_out is None:
+        return None
+    return compliance_mm_per_n(sections_of_tool(tool, tool.stick_out), tool.modulus) * UM_PER_MM
 
 
 def _stages(settings: Settings) -> tuple[StageRecord, ...]:
     return tuple(
         StageRecord(
-            target.name,
-            None if target.cusp_mm is None else target.cusp_mm * UM_PER_MM,
-            target.step_mm,
-            stage.stock_left,
-            target.tool,
+            stage.target.name,
+            None if stage.target.cusp_mm is None else stage.target.cusp_mm * UM_PER_MM,
+            stage.target.step_mm,
+            stage.stage.stock_left,
+            stage.target.tool,
         )
-        for target, stage in zip(settings.targets, settings.job.stage, strict=True)
+        for stage in settings.stages
     )
 
 
-def _totals(zones: Iterable[Zone]) -> Totals:
-    zones = tuple(zones)
+def _totals(zones: tuple[Zone, ...]) -> Totals:
     area = math.fsum(zone.area_mm2 for zone in zones)
     by_class = {}
     for slope_class in SLOPE_CLASSES:
         members = [zone for zone in zones if zone.slope_class == slope_class]
+        steps = _steps_cut(members)
         class_area = math.fsum(zone.area_mm2 for zone in members)
-        path = math.fsum(step.path_mm for zone in members for step in zone.steps if step.usable)
-        by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, None)
-    return Totals(area, None, None, None, by_class)
+        path = math.fsum(step.path_mm for step in steps)
+        minutes = _sum_or_none(step.total_min for step in steps)
+        by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, minutes)
+    steps = _steps_cut(zones)
+    ranges = [step.total_min_range for step in steps]
+    low, high = (_sum_or_none(None if span is None else span[end] for span in ranges) for end in (0, 1))
+    return Totals(
+        area,
+        _sum_or_none(step.cutting_min for step in steps),
+        _sum_or_none(step.total_min for step in steps),
+        None if low is None or high is None else (low, high),
+        by_class,
+    )
 
 
-def _zone_cautions(zones: tuple[Zone, ...]) -> tuple[str, ...]:
-    hidden = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
-    total = sum(zone.area_mm2 for zone in zones)
-    if hidden < 0.005 * total:
-        return ()
-    return (f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up.",)
+def _steps_cut(zones: Iterable[Zone]) -> list[Advice]:
+    return [step for zone in zones for step in zone.steps if step.usable]
+
+
+def _sum_or_none(values: Iterable[float | None]) -> float | None:
+    """Sum; None where a part is not known or there is none."""
+    known = list(values)
+    if not known or None in known:
+        return None
+    return math.fsum(value for value in known if value is not None)
 
 
 def _facet_arrays(zoning: Zoning, ids: Ints) -> FacetArrays:

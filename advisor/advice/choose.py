@@ -54,7 +54,7 @@ def choose(
     Habit of the class decides unless another usable candidate needs ``HABIT_SHARE`` less path; a strategy that
     the job locks is taken as it is.
     """
-    if _not_for_this_setup(facts):
+    if not is_cut_here(facts):
         told = tuple(replace(c, usable=False, why=(_refusal(facts),)) for c in candidates)
         return _of(told, HABIT[facts.slope_class]), told
     told = tuple(replace(c, why=_reasons(c, facts)) for c in candidates)
@@ -65,8 +65,9 @@ def choose(
     return replace(chosen, why=(*_comparison(chosen, told), *chosen.why)), told
 
 
-def _not_for_this_setup(facts: ZoneFacts) -> bool:
-    return facts.slope_class == "undercut" or facts.shape == SMALL_FEATURES_SHAPE
+def is_cut_here(facts: ZoneFacts) -> bool:
+    """Whether a ball finishes the zone in this set-up at all."""
+    return facts.slope_class != "undercut" and facts.shape != SMALL_FEATURES_SHAPE
 
 
 def _refusal(facts: ZoneFacts) -> str:
@@ -84,24 +85,30 @@ def _of(candidates: tuple[Advice, ...], strategy: Strategy) -> Advice:
 
 def _shortest_or_habit(candidates: tuple[Advice, ...], slope_class: SlopeClass) -> Advice:
     usable = [c for c in candidates if c.usable] or list(candidates)
-    shortest = min(usable, key=lambda c: c.path_mm)
+    shortest = min(usable, key=_cost)
     habit = next((c for c in usable if c.strategy == HABIT[slope_class]), None)
-    if habit is not None and habit.path_mm * (1 - HABIT_SHARE) <= shortest.path_mm:
+    if habit is not None and _cost(habit) * (1 - HABIT_SHARE) <= _cost(shortest):
         return habit
     return shortest
+
+
+def _cost(candidate: Advice) -> float:
+    """Minutes where the feed is known, else path: candidates of one zone are all known alike."""
+    return candidate.path_mm if candidate.total_min is None else candidate.total_min
 
 
 def _comparison(chosen: Advice, candidates: tuple[Advice, ...]) -> tuple[str, ...]:
     sentences = []
     for other in candidates:
-        if other.strategy == chosen.strategy or not other.usable or chosen.path_mm <= 0:
+        if other.strategy == chosen.strategy or not other.usable or _cost(chosen) <= 0:
             continue
-        more = other.path_mm / chosen.path_mm - 1
+        more = _cost(other) / _cost(chosen) - 1
+        what = "path" if other.total_min is None else "time"
         if more > 0.01:
-            sentences.append(f"{_capital(other.strategy)} would need {more:.0%} more path for the same cusp.")
+            sentences.append(f"{_capital(other.strategy)} would need {more:.0%} more {what} for the same cusp.")
         elif more < -0.01:
             sentences.append(
-                f"{_capital(other.strategy)} would save {-more:.0%} of path, too little to leave the simpler "
+                f"{_capital(other.strategy)} would save {-more:.0%} of the {what}, too little to leave the simpler "
                 f"{IN_WORDS[chosen.strategy]}."
             )
     return tuple(sentences)
@@ -118,7 +125,7 @@ def _reasons(candidate: Advice, facts: ZoneFacts) -> tuple[str, ...]:
     if candidate.tip_contact_share >= TELLING_TIP_SHARE:
         sentences.append(
             f"{candidate.tip_contact_share:.0%} of the zone is cut near the tip of the ball, where there is hardly "
-            "any cutting speed: tilt the tool or the part where the machine can."
+            "any cutting speed."
         )
     return tuple(sentences)
 

@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from advisor.advice.conditions import StageConditions
 from advisor.advice.target import StageTarget
 from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
+from advisor.cutter.materials import Material, material_from_row, material_named
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
@@ -18,6 +20,8 @@ from advisor.units import angle_deg, length_mm, unit_name
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
 # With no tool listed: the largest shelf ball up to this share of the part's second-largest size.
 _BALL_SHARE_OF_SIZE = 0.1
+# Even a stage that takes nothing off rubs over a few hundredths.
+_LEAST_DEPTH_MM = 0.02
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ class Settings:
     job: Job
     axis: tuple[float, float, float]
     tools: tuple[Tool, ...]
-    targets: tuple[StageTarget, ...]
+    stages: tuple[StageConditions, ...]
     record: tuple[Setting, ...]
 
 
@@ -52,9 +56,9 @@ def resolve(
     _check_options(options, _unit_in_force(file_keys, options))
     job = job_from_keys(_with_options(file_keys, options), subject)
     tools, tool_source = _tools(job, mesh, options)
-    targets = tuple(_target(stage, tools, subject) for stage in job.stage)
+    stages = _conditions(job, tools, subject)
     record = _record(job, tools, tool_source, file_keys, options)
-    return Settings(job, parse_up(job.up), tools, targets, record)
+    return Settings(job, parse_up(job.up), tools, stages, record)
 
 
 def _unit_in_force(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> str:
@@ -136,6 +140,26 @@ def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:
         except ValueError as fault:
             raise _too_coarse(subject, stage.name, f"Ra of {stage.ra * 1000:g} um", tool) from fault
     return StageTarget(stage.name, cutter, number, cusp, step)
+
+
+def _conditions(job: Job, tools: tuple[Tool, ...], subject: str) -> tuple[StageConditions, ...]:
+    """What each stage cuts with and how deep: what the stage before left, less what it leaves itself."""
+    material = _material(job, subject)
+    left, conditions = job.stock, []
+    for stage in job.stage:
+        target = _target(stage, tools, subject)
+        depth = max(left - stage.stock_left, _LEAST_DEPTH_MM)
+        conditions.append(StageConditions(target, tools[target.tool], stage, material, job.machine, depth))
+        left = stage.stock_left
+    return tuple(conditions)
+
+
+def _material(job: Job, subject: str) -> Material | None:
+    if job.material is None:
+        return None
+    if job.own_material is not None:
+        return material_from_row(job.material, job.own_material)
+    return material_named(job.material)
 
 
 def _too_coarse(subject: str, stage: str, what: str, tool: Tool) -> InputError:

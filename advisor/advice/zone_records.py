@@ -10,7 +10,7 @@ from advisor import tolerances
 from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Joint, Neighbour, Range, SlopeClass, Spread
-from advisor.part.mesh import Floats
+from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
 from advisor.zones.areas import borders
 from advisor.zones.zoning import Zoning
 
@@ -35,12 +35,14 @@ class ZoneMeasures:
     slope_deg: Spread
     z_mm: Range
     neighbours: tuple[Neighbour, ...]
+    rim_mm: float
 
 
 def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasures]:
     """Measures of every zone, in the order of their numbers."""
     neighbours = _neighbours(zoning)
     mesh = zoning.surface.mesh
+    rims = _rims_mm(mesh, zoning.zone, len(surfaces))
     heights = bounds_by_label(mesh.vertices @ surfaces[0].axis, mesh.faces, zoning.zone, len(surfaces))
     measures = []
     for number, surface in enumerate(surfaces):
@@ -59,9 +61,18 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasu
                 slope_deg=slope,
                 z_mm=z,
                 neighbours=neighbours.get(number, ()),
+                rim_mm=float(rims[number]),
             )
         )
     return measures
+
+
+def _rims_mm(mesh: Mesh, zone: Ints, count: int) -> Floats:
+    """Length of the rim of every zone, borders and open edges together, mm."""
+    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(zone, 3) != zone[np.maximum(mesh.twins, 0) // 3]))
+    a, b = half_edge_ends(mesh.faces, rim).T
+    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
+    return np.asarray(np.bincount(zone[rim // 3], weights=length, minlength=count), dtype=np.float64)
 
 
 def _spread(surface: ZoneSurface) -> Spread:
@@ -85,28 +96,35 @@ def _name(slope_class: SlopeClass, slope: Spread, z: Range, features: int) -> st
 
 
 def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
-    """For every zone, who shares its border, over what length, and how the two meet."""
+    """For every zone: who shares its border, over what length, and how the two meet there.
+
+    Two zones that meet in several ways (a floor between a wall that rises and one that falls) are neighbours once
+    a way.
+    """
     edge = borders(zoning.surface.mesh, zoning.zone)
     if len(edge.half_edge) == 0:
         return {}
-    bend = _bend_deg(zoning, edge.half_edge)
-    found: dict[int, list[Neighbour]] = {}
+    joint = _joints(_bend_deg(zoning, edge.half_edge))
     count = len(zoning.zone_class)
-    key = np.minimum(edge.one, edge.other).astype(np.int64) * count + np.maximum(edge.one, edge.other)
-    keys, pair = np.unique(key, return_inverse=True)
-    length = np.bincount(pair, weights=edge.length_mm)
-    mean_bend = np.bincount(pair, weights=edge.length_mm * bend) / length
-    for one, other, total, turn in zip(*np.divmod(keys, count), length, mean_bend, strict=True):
-        joint = _joint(float(turn))
-        found.setdefault(int(one), []).append(Neighbour(int(other), float(total), joint))
-        found.setdefault(int(other), []).append(Neighbour(int(one), float(total), joint))
+    pair = np.minimum(edge.one, edge.other).astype(np.int64) * count + np.maximum(edge.one, edge.other)
+    keys, inverse = np.unique(pair * len(_JOINTS) + joint, return_inverse=True)
+    length = np.bincount(inverse, weights=edge.length_mm)
+    found: dict[int, list[Neighbour]] = {}
+    for key, total in zip(keys.tolist(), length.tolist(), strict=True):
+        pair_key, kind = divmod(key, len(_JOINTS))
+        one, other = divmod(pair_key, count)
+        found.setdefault(one, []).append(Neighbour(other, total, _JOINTS[kind]))
+        found.setdefault(other, []).append(Neighbour(one, total, _JOINTS[kind]))
     return {zone: tuple(sorted(near, key=lambda n: (-n.length_mm, n.zone))) for zone, near in found.items()}
 
 
-def _joint(bend_deg: float) -> Joint:
-    if abs(bend_deg) < tolerances.TANGENT_JOINT_DEG:
-        return "tangent"
-    return "outside corner" if bend_deg > 0 else "inside corner"
+_JOINTS: tuple[Joint, ...] = ("tangent", "inside corner", "outside corner")
+
+
+def _joints(bend_deg: Floats) -> Ints:
+    """Index in ``_JOINTS`` of border edges by their bend."""
+    corner = np.where(bend_deg > 0, _JOINTS.index("outside corner"), _JOINTS.index("inside corner"))
+    return np.where(np.abs(bend_deg) < tolerances.TANGENT_JOINT_DEG, 0, corner).astype(np.int32)
 
 
 def _bend_deg(zoning: Zoning, half_edge: np.ndarray) -> Floats:

@@ -9,6 +9,8 @@ from typing import Annotated, Any
 import typer
 
 from advisor.cli.batch import batch
+from advisor.cli.calc import calc
+from advisor.cli.job import job
 from advisor.cli.plan import plan
 from advisor.cli.view import view
 from advisor.errors import InputError
@@ -30,6 +32,8 @@ app = typer.Typer(
 app.command()(plan)
 app.command()(view)
 app.command()(batch)
+app.command()(job)
+app.add_typer(calc, name="calc")
 
 
 def _print_version(wanted: bool) -> None:

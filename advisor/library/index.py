@@ -11,7 +11,7 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
-from advisor.advice.advise import CAUTIONS
+from advisor.advice.cautions import GENERAL
 from advisor.library.summary import Failure, Outcome, PartSummary
 from advisor.library.work import PLANS, THUMBNAILS
 from advisor.model import SLOPE_CLASSES
@@ -94,7 +94,7 @@ def index_html(head: IndexHead, outcomes: Sequence[Outcome]) -> str:
         path_unit="ft" if head.inches else "m",
         classes={name: CLASS_STYLES[name].paint for name in SLOPE_CLASSES},
         colours={"ink": INK, "quiet": QUIET_INK, "faint": FAINT_INK, "link": TOOL_AXIS},
-        cautions=CAUTIONS,
+        cautions=GENERAL,
     )
 
 

@@ -80,10 +80,9 @@ def test_finish_settings_reach_the_advice(plan: Plan) -> None:
 
 def test_neighbours_are_mutual_and_joints_told(plan: Plan) -> None:
     zones = plan.zones
-    length = {(zone.id, near.zone): near for zone in zones for near in zone.neighbours}
-    for (one, other), near in length.items():
-        assert length[other, one].length_mm == pytest.approx(near.length_mm)
-        assert length[other, one].joint == near.joint
+    length = {(zone.id, near.zone, near.joint): near.length_mm for zone in zones for near in zone.neighbours}
+    for (one, other, joint), length_mm in length.items():
+        assert length[other, one, joint] == pytest.approx(length_mm)
     by_class = {zone.slope_class: zone for zone in zones if zone.z_mm.max < 21}
     fillet = by_class["shallow"]
     assert {near.joint for near in fillet.neighbours} == {"tangent"}

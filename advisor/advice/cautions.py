@@ -1,0 +1,74 @@
+"""What every plan warns of, and what this one does."""
+
+from __future__ import annotations
+
+from advisor.advice.settings import Settings
+from advisor.cutter.bending import STICK_OUT_LIMIT
+from advisor.cutter.contact import cusp_height_mm
+from advisor.cutter.cutter import UM_PER_MM
+from advisor.model import Zone
+from advisor.part.coarseness import chord_tolerance_for_cusp_mm
+
+GENERAL = (
+    "Starting values only, computed from ideal geometry and general ranges. The cusp is a lower bound: measured finish "
+    "is commonly 1.5 to 3 times it, and a roughness filter hides part of a coarse cusp.",
+    "The limits of the tool maker and the machine builder, material safety data and local regulations come first; "
+    "their data in the job file win over the table here.",
+    "Reach, holder clearance and collisions are not checked: a qualified person must review the plan and prove the "
+    "program out above the part, single block and reduced feed, guards and doors closed.",
+)
+# E. Isakov, "Tackling titanium", Cutting Tool Engineering, June 2009 (excerpt read), for titanium.
+FIRE = (
+    "Chips and dust of this metal burn: keep them from piling up, never put water on a metal fire, have a class D "
+    "agent or dry sand at hand, and let trained people decide the coolant."
+)
+# An area facing away that is worth a word.
+_HIDDEN_SHARE = 0.005
+
+
+def cautions(zones: tuple[Zone, ...], settings: Settings, facets_um: float | None) -> tuple[str, ...]:
+    """General cautions first, then those of this part and job."""
+    told = [*GENERAL]
+    material = settings.stages[-1].material
+    if material is not None and material.combustible:
+        told.append(FIRE)
+    told.extend(_of_hidden_surface(zones))
+    told.extend(_of_coarse_model(settings, facets_um))
+    told.extend(_of_long_tools(settings))
+    return tuple(told)
+
+
+def _of_hidden_surface(zones: tuple[Zone, ...]) -> list[str]:
+    hidden = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+    total = sum(zone.area_mm2 for zone in zones)
+    if hidden <= _HIDDEN_SHARE * total:
+        return []
+    return [f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up."]
+
+
+def _of_coarse_model(settings: Settings, facets_um: float | None) -> list[str]:
+    """Facets as high as the cusp look exactly like cusps."""
+    if facets_um is None:
+        return []
+    target = settings.stages[-1].target
+    cusp_mm = float(cusp_height_mm(target.flat_step_mm, target.cutter.corner_radius_mm))
+    wanted_mm = chord_tolerance_for_cusp_mm(cusp_mm)
+    if facets_um <= 2 * wanted_mm * UM_PER_MM:
+        return []
+    return [
+        f"The model is coarse for a cusp of {cusp_mm * UM_PER_MM:.3g} um: its facets stand about {facets_um:.2g} um "
+        f"off the surface and will show. Export it again with a chord tolerance of {wanted_mm:.1g} mm."
+    ]
+
+
+def _of_long_tools(settings: Settings) -> list[str]:
+    told = []
+    for tool in settings.tools:
+        if tool.stick_out is None or tool.stick_out <= STICK_OUT_LIMIT * tool.diameter:
+            continue
+        times = tool.stick_out / tool.diameter
+        told.append(
+            f"{tool.name} sticks out {times:.1f} times its diameter: bending grows with the cube of it; more than "
+            f"{STICK_OUT_LIMIT:g} times wants slower speeds and lighter cuts."
+        )
+    return told

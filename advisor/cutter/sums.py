@@ -1,0 +1,449 @@
+"""The shop sums, one answer each: a few numbers in, a frozen record out.
+
+The functions beneath (:mod:`~advisor.cutter.contact`, :mod:`~advisor.cutter.roughness`,
+:mod:`~advisor.cutter.speeds`) take arrays and answer NaN where there is no answer. These take plain numbers, as a
+person has them, and say in one line why there is none: they raise :class:`~advisor.errors.InputError`, whose subject
+is the argument at fault, without its unit.
+
+Lengths are mm and angles degrees, unless a name says otherwise. ``ball_mm`` is the diameter, stepover is measured
+along the surface, slope from a floor (0) to a wall (90). Surface radius is that across the feed: positive convex,
+negative concave, infinite flat. ``None`` in an answer means "not asked for". Ideal geometry is a lower bound.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Final
+
+from advisor.cutter import contact, roughness, speeds
+from advisor.cutter.measured_finish import COMMON_CUT_OFF_MM, filter_share, ra_grade, usual_cut_off_mm
+from advisor.cutter.tilt import tilt_for_contact_deg
+from advisor.errors import InputError
+
+UM_PER_MM: Final = 1000.0
+
+# Chord error of a model against the cusp that is to be cut: facets as high as cusps look like cusps (rule of thumb,
+# from memory).
+BEST_CHORD_SHARE_OF_CUSP: Final = 0.1
+MOST_CHORD_SHARE_OF_CUSP: Final = 0.2
+
+# A number this near a whole one is whole: rounding must not add a facet to a circle.
+_ROUNDING: Final = 1e-9
+
+
+@dataclass(frozen=True)
+class CuspSum:
+    """What passes leave between them. ``ra_um`` is None where a convex surface is too sharp for the small-step form."""
+
+    stepover_mm: float
+    line_spacing_mm: float
+    z_step_mm: float
+    cusp_um: float
+    rz_um: float
+    ra_um: float | None
+
+
+@dataclass(frozen=True)
+class StepoverSum:
+    """How far apart passes may be: along the surface, as parallel lines in plan (worst case), as constant-Z."""
+
+    stepover_mm: float
+    line_spacing_mm: float
+    z_step_mm: float
+
+
+@dataclass(frozen=True)
+class FinishSum:
+    """The stepover for a finish, and what a roughness filter shows of it.
+
+    ``cut_off_mm`` is None, and so is its share, where the marks are coarser than any roughness cut-off.
+    """
+
+    stepover_mm: float
+    cusp_um: float
+    rz_um: float
+    ra_um: float
+    ra_grade: str | None
+    cut_off_mm: float | None
+    filter_share: float | None
+    common_filter_share: float
+
+
+@dataclass(frozen=True)
+class SpeedSum:
+    """Spindle speed from the nominal diameter, and the cutting speed that is really there.
+
+    ``contact_*`` is the circle on which ball and surface touch, ``effective_*`` the largest that cuts at a depth.
+    """
+
+    spindle_rpm: float
+    contact_diameter_mm: float
+    contact_speed_m_per_min: float
+    contact_spindle_rpm: float | None
+    near_tip: bool
+    effective_diameter_mm: float | None
+    effective_speed_m_per_min: float | None
+    effective_spindle_rpm: float | None
+    feed_mm_per_min: float | None
+
+
+@dataclass(frozen=True)
+class TiltSum:
+    """The smallest tilt that does what was asked, and the contact diameter without and with it."""
+
+    tilt_deg: float
+    tip_clear_tilt_deg: float | None
+    wanted_diameter_tilt_deg: float | None
+    untilted_contact_diameter_mm: float
+    contact_diameter_mm: float
+
+
+@dataclass(frozen=True)
+class FacetSum:
+    """The facets of a round: chord error, angle between neighbours, chord length.
+
+    ``most_chord_error_mm`` stands only in the answer to a cusp: the coarsest export that still serves it.
+    """
+
+    chord_error_mm: float
+    most_chord_error_mm: float | None
+    facet_angle_deg: float | None
+    normal_error_deg: float | None
+    facets_per_circle: int | None
+    chord_mm: float | None
+
+
+def cusp_sum(
+    ball_mm: float,
+    stepover_mm: float | None = None,
+    *,
+    line_spacing_mm: float | None = None,
+    z_step_mm: float | None = None,
+    slope_deg: float = 0.0,
+    surface_radius_mm: float = math.inf,
+) -> CuspSum:
+    """Cusp, Rz and Ra across the passes, from exactly one of stepover, line spacing (stepped uphill) and Z-step.
+
+    The cusp is exact, Rz is its height; Ra is exact on a flat surface, and on a curved one that of the flat with
+    :func:`~advisor.cutter.contact.effective_radius_mm` (small steps). A ball's cusp hangs on the step along the
+    surface alone, so that slope only turns the one spacing into the others.
+
+    >>> print(round(cusp_sum(10.0, 0.5).cusp_um, 6))
+    6.253911
+    """
+    radius = _ball_radius_mm(ball_mm)
+    _check_slope(slope_deg)
+    _check_fit(radius, surface_radius_mm)
+    spacings = {"stepover": stepover_mm, "line spacing": line_spacing_mm, "z step": z_step_mm}
+    subject, spacing = _exactly_one(spacings)
+    step = _step_along_surface_mm(subject, _above_zero(spacing, subject), slope_deg)
+    cusp_um = UM_PER_MM * float(contact.cusp_height_mm(step, radius, surface_radius_mm))
+    if math.isnan(cusp_um):
+        raise InputError(
+            subject,
+            "passes so far apart do not meet, and metal stays uncut between them",
+            "give less than the ball diameter, or a larger ball",
+        )
+    equal_radius = float(contact.effective_radius_mm(radius, surface_radius_mm))
+    ra_um = float(roughness.ra_um(step, equal_radius))
+    return CuspSum(
+        stepover_mm=step,
+        line_spacing_mm=float(contact.line_spacing_mm(step, slope_deg)),
+        z_step_mm=float(contact.z_step_mm(step, slope_deg)),
+        cusp_um=cusp_um,
+        rz_um=cusp_um,
+        ra_um=None if math.isnan(ra_um) else ra_um,
+    )
+
+
+def stepover_sum(
+    ball_mm: float, cusp_mm: float, *, slope_deg: float = 0.0, surface_radius_mm: float = math.inf
+) -> StepoverSum:
+    """Stepover that leaves a cusp, and the line spacing and Z-step that give it on a slope. Exact.
+
+    Line spacing is for lines stepped uphill, the worst case. A Z-step of 0 (a floor) and a line spacing of 0 (a wall)
+    mean that such passes cannot hold the cusp there.
+
+    >>> print(round(stepover_sum(10.0, 0.01).stepover_mm, 7))
+    0.6321392
+    """
+    radius = _ball_radius_mm(ball_mm)
+    _check_slope(slope_deg)
+    step = _step_for_cusp_mm(cusp_mm, radius, surface_radius_mm, "cusp")
+    return StepoverSum(
+        stepover_mm=step,
+        line_spacing_mm=float(contact.line_spacing_mm(step, slope_deg)),
+        z_step_mm=float(contact.z_step_mm(step, slope_deg)),
+    )
+
+
+def finish_sum(
+    ball_mm: float,
+    *,
+    ra_um: float | None = None,
+    rz_um: float | None = None,
+    surface_radius_mm: float = math.inf,
+    cut_off_mm: float | None = None,
+) -> FinishSum:
+    """Stepover for a finish, from exactly one of Ra and Rz, and the share of it that a roughness filter shows.
+
+    With no cut-off given, the usual one for marks as far apart as the stepover is taken.
+
+    >>> print(round(finish_sum(10.0, ra_um=0.8).stepover_mm, 3))
+    0.353
+    """
+    radius = _ball_radius_mm(ball_mm)
+    _check_fit(radius, surface_radius_mm)
+    subject, height_um = _exactly_one({"ra": ra_um, "rz": rz_um})
+    if subject == "rz":
+        step = _step_for_cusp_mm(height_um / UM_PER_MM, radius, surface_radius_mm, subject)
+    else:
+        step = _step_for_ra_mm(height_um, float(contact.effective_radius_mm(radius, surface_radius_mm)))
+    left = cusp_sum(ball_mm, step, surface_radius_mm=surface_radius_mm)
+    ra_left_um = left.ra_um if ra_um is None else ra_um
+    if ra_left_um is None:
+        raise InputError("rz", "is too coarse for a surface bent so sharply", "ask for less, and check its unit")
+    cut_off = usual_cut_off_mm(step) if cut_off_mm is None else _above_zero(cut_off_mm, "cut off")
+    return FinishSum(
+        stepover_mm=step,
+        cusp_um=left.cusp_um,
+        rz_um=left.rz_um,
+        ra_um=ra_left_um,
+        ra_grade=ra_grade(ra_left_um),
+        cut_off_mm=cut_off,
+        filter_share=None if cut_off is None else filter_share(step, cut_off),
+        common_filter_share=filter_share(step, COMMON_CUT_OFF_MM),
+    )
+
+
+def speed_sum(
+    ball_mm: float,
+    surface_speed_m_per_min: float,
+    *,
+    slope_deg: float = 0.0,
+    tilt_deg: float = 0.0,
+    depth_mm: float | None = None,
+    flutes: int | None = None,
+    feed_per_tooth_mm: float | None = None,
+) -> SpeedSum:
+    """Spindle speed for a cutting speed at the nominal diameter, and what is left of it at the contact.
+
+    The contact diameter is that of the geometry, D sin(slope + tilt). An upright ball on a floor touches with its
+    tip, where that is 0: there a depth of cut decides, and the contact is the largest diameter that cuts. Feed needs
+    both ``flutes`` and ``feed_per_tooth_mm``.
+
+    >>> inch = speed_sum(12.7, 833 * 0.3048, depth_mm=0.005 * 25.4)
+    >>> print(round(inch.spindle_rpm), round(inch.contact_diameter_mm / 25.4, 4))
+    6364 0.0995
+    """
+    _ball_radius_mm(ball_mm)
+    speed = _above_zero(surface_speed_m_per_min, "surface speed")
+    _check_slope(slope_deg)
+    _check_angle(tilt_deg, -90.0, 90.0, "tilt")
+    lean_deg = min(abs(slope_deg + tilt_deg), 90.0)
+    touching = float(contact.contact_diameter_mm(ball_mm, slope_deg, tilt_deg))
+    cutting = None
+    if depth_mm is not None:
+        cutting = float(contact.effective_diameter_mm(_above_zero(depth_mm, "depth"), ball_mm, lean_deg))
+        touching = cutting if lean_deg == 0.0 else touching
+    rpm = float(speeds.spindle_rpm(speed, ball_mm))
+    return SpeedSum(
+        spindle_rpm=rpm,
+        contact_diameter_mm=touching,
+        contact_speed_m_per_min=float(speeds.surface_speed_m_per_min(rpm, touching)),
+        contact_spindle_rpm=float(speeds.spindle_rpm(speed, touching)) if touching > 0.0 else None,
+        near_tip=bool(contact.is_near_tip(touching, ball_mm)),
+        effective_diameter_mm=cutting,
+        effective_speed_m_per_min=None if cutting is None else float(speeds.surface_speed_m_per_min(rpm, cutting)),
+        effective_spindle_rpm=None if cutting is None else float(speeds.spindle_rpm(speed, cutting)),
+        feed_mm_per_min=_feed_mm_per_min(rpm, flutes, feed_per_tooth_mm),
+    )
+
+
+def tilt_sum(
+    ball_mm: float,
+    *,
+    slope_deg: float = 0.0,
+    depth_mm: float | None = None,
+    wanted_diameter_mm: float | None = None,
+) -> TiltSum:
+    """Smallest tilt that keeps the tip out of a cut of some depth, the contact on a wanted diameter, or both.
+
+    The slope counts: a surface that leans by itself needs that much less.
+
+    >>> print(round(tilt_sum(10.0, depth_mm=0.2).tilt_deg, 4))
+    16.2602
+    """
+    _ball_radius_mm(ball_mm)
+    _check_slope(slope_deg)
+    if depth_mm is None and wanted_diameter_mm is None:
+        raise InputError("depth", "says what the tilt is for, and so does a wanted diameter", "give one or both")
+    clear = None if depth_mm is None else _tip_clear_tilt_deg(depth_mm, ball_mm, slope_deg)
+    wanted = None if wanted_diameter_mm is None else _wanted_tilt_deg(wanted_diameter_mm, ball_mm, slope_deg)
+    tilt_deg = max(clear or 0.0, wanted or 0.0)
+    return TiltSum(
+        tilt_deg=tilt_deg,
+        tip_clear_tilt_deg=clear,
+        wanted_diameter_tilt_deg=wanted,
+        untilted_contact_diameter_mm=float(contact.contact_diameter_mm(ball_mm, slope_deg)),
+        contact_diameter_mm=float(contact.contact_diameter_mm(ball_mm, slope_deg, tilt_deg)),
+    )
+
+
+def facet_sum(
+    *,
+    radius_mm: float | None = None,
+    chord_error_mm: float | None = None,
+    angle_deg: float | None = None,
+    cusp_mm: float | None = None,
+) -> FacetSum:
+    """Facets of a round, from exactly one of chord error, angle between neighbouring facets and cusp.
+
+    angle = 2 acos(1 - t / R), chord = 2 sqrt(2 R t - t^2), and facet normals lie within half that angle of the true
+    ones. From a cusp follows the chord error to export the model with: a tenth of it, a fifth at most (rule of thumb,
+    from memory). Without a radius the answer is that tolerance alone.
+
+    Derived from the sagitta of a chord.
+
+    >>> print(round(facet_sum(radius_mm=25.0, chord_error_mm=0.01).facet_angle_deg, 6))
+    3.241247
+    """
+    subject, asked = _exactly_one({"chord error": chord_error_mm, "angle": angle_deg, "cusp": cusp_mm})
+    if subject == "angle":
+        _check_angle(_above_zero(asked, subject), 0.0, 180.0, subject)
+        return _facets_of_round(math.radians(asked / 2.0), _radius_mm(radius_mm))
+    if subject == "chord error":
+        radius = _radius_mm(radius_mm)
+        return _facets_of_round(_half_angle_rad(asked, radius, subject), radius)
+    best, most = (share * _above_zero(asked, subject) for share in (BEST_CHORD_SHARE_OF_CUSP, MOST_CHORD_SHARE_OF_CUSP))
+    if radius_mm is None:
+        return FacetSum(best, most, None, None, None, None)
+    radius = _radius_mm(radius_mm)
+    return replace(_facets_of_round(_half_angle_rad(best, radius, subject), radius), most_chord_error_mm=most)
+
+
+def _exactly_one(given: dict[str, float | None]) -> tuple[str, float]:
+    """Name and value of the one that was given."""
+    values = [(name, value) for name, value in given.items() if value is not None]
+    if len(values) != 1:
+        *others, last = given
+        wanted = f"exactly one of {', '.join(others)} and {last} is needed"
+        raise InputError(others[0], wanted, "give one of them, and no other")
+    return values[0]
+
+
+def _above_zero(value: float, subject: str) -> float:
+    if not (value > 0.0 and math.isfinite(value)):
+        raise InputError(subject, f"{value:g} is not above zero", "give a positive, finite value")
+    return value
+
+
+def _check_angle(angle_deg: float, lowest_deg: float, highest_deg: float, subject: str) -> None:
+    if not lowest_deg <= angle_deg <= highest_deg:
+        raise InputError(
+            subject, f"{angle_deg:g} deg is out of range", f"give {lowest_deg:g} to {highest_deg:g} degrees"
+        )
+
+
+def _check_slope(slope_deg: float) -> None:
+    _check_angle(slope_deg, contact.FLOOR_DEG, contact.DOWNWARD_DEG, "slope")
+
+
+def _ball_radius_mm(ball_mm: float) -> float:
+    return 0.5 * _above_zero(ball_mm, "ball")
+
+
+def _check_fit(ball_radius_mm: float, surface_radius_mm: float) -> None:
+    if surface_radius_mm == 0.0 or math.isnan(surface_radius_mm):
+        raise InputError("surface radius", "is that of a sharp edge", "give above or below 0, or none for a flat")
+    if -ball_radius_mm <= surface_radius_mm < 0.0:
+        raise InputError(
+            "surface radius",
+            "the ball does not fit a hollow of that radius",
+            "use a ball whose radius is smaller than the hollow's",
+        )
+
+
+def _step_along_surface_mm(subject: str, spacing_mm: float, slope_deg: float) -> float:
+    if subject == "stepover":
+        return spacing_mm
+    if subject == "line spacing":
+        step = float(contact.surface_spacing_mm(spacing_mm, slope_deg))
+        problem = "lines stepped into a wall leave it uncut"
+    else:
+        step = float(contact.surface_spacing_of_z_step_mm(spacing_mm, slope_deg))
+        problem = "constant-Z passes leave a floor uncut"
+    if math.isnan(step):
+        raise InputError(subject, problem, "give the slope of the surface, or the stepover along it")
+    return step
+
+
+def _step_for_cusp_mm(cusp_mm: float, ball_radius_mm: float, surface_radius_mm: float, subject: str) -> float:
+    _check_fit(ball_radius_mm, surface_radius_mm)
+    if _above_zero(cusp_mm, subject) >= ball_radius_mm:
+        raise InputError(subject, "reaches the ball radius", "ask for less, and check its unit (such as 0.005 mm)")
+    step = float(contact.stepover_mm(cusp_mm, ball_radius_mm, surface_radius_mm))
+    if not math.isnan(step):
+        return step
+    if surface_radius_mm < 0.0:
+        problem = "the ball all but fills the hollow: any stepover leaves a lower cusp"
+    else:
+        problem = "no stepover leaves so high a cusp on a surface bent so sharply"
+    raise InputError(subject, problem, "ask for a lower one")
+
+
+def _step_for_ra_mm(ra_um: float, equal_radius_mm: float) -> float:
+    step = float(roughness.stepover_for_ra_mm(_above_zero(ra_um, "ra"), equal_radius_mm))
+    if math.isnan(step):
+        raise InputError("ra", "no stepover of this ball leaves so rough a finish", "ask for less, and check its unit")
+    return step
+
+
+def _feed_mm_per_min(rpm: float, flutes: int | None, feed_per_tooth_mm: float | None) -> float | None:
+    if flutes is not None and flutes < 1:
+        raise InputError("flutes", f"{flutes} is no number of flutes", "give 1 or more")
+    if feed_per_tooth_mm is not None:
+        _above_zero(feed_per_tooth_mm, "feed per tooth")
+    if flutes is None or feed_per_tooth_mm is None:
+        return None
+    return float(speeds.feed_mm_per_min(rpm, float(flutes), feed_per_tooth_mm))
+
+
+def _tip_clear_tilt_deg(depth_mm: float, ball_mm: float, slope_deg: float) -> float:
+    engaged_deg = float(contact.tip_clear_tilt_deg(_above_zero(depth_mm, "depth"), ball_mm))
+    if math.isnan(engaged_deg):
+        raise InputError("depth", "no tilt keeps the tip out of a cut deeper than the ball radius", "cut less deep")
+    return max(engaged_deg - slope_deg, 0.0)
+
+
+def _wanted_tilt_deg(wanted_diameter_mm: float, ball_mm: float, slope_deg: float) -> float:
+    if _above_zero(wanted_diameter_mm, "wanted diameter") > ball_mm:
+        raise InputError("wanted diameter", "is more than the ball has", "ask for the ball diameter or less")
+    return float(tilt_for_contact_deg(wanted_diameter_mm, ball_mm, slope_deg))
+
+
+def _radius_mm(radius_mm: float | None) -> float:
+    if radius_mm is None:
+        raise InputError("radius", "is missing", "give the radius of the round that the facets stand for")
+    return _above_zero(radius_mm, "radius")
+
+
+def _half_angle_rad(chord_error_mm: float, radius_mm: float, subject: str) -> float:
+    if _above_zero(chord_error_mm, subject) >= radius_mm:
+        raise InputError(subject, "is too much for a round of that radius", "ask for less, and check its unit")
+    # acos(1 - t / R), without the loss of digits at small errors
+    return 2.0 * math.asin(math.sqrt(chord_error_mm / (2.0 * radius_mm)))
+
+
+def _facets_of_round(half_angle_rad: float, radius_mm: float) -> FacetSum:
+    angle_deg = math.degrees(2.0 * half_angle_rad)
+    return FacetSum(
+        # R (1 - cos), without the loss of digits at small angles
+        chord_error_mm=2.0 * radius_mm * math.sin(half_angle_rad / 2.0) ** 2,
+        most_chord_error_mm=None,
+        facet_angle_deg=angle_deg,
+        normal_error_deg=angle_deg / 2.0,
+        facets_per_circle=math.ceil(360.0 / angle_deg * (1.0 - _ROUNDING)),
+        chord_mm=2.0 * radius_mm * math.sin(half_angle_rad),
+    )
