@@ -268,7 +268,10 @@ def load_job(path: str | Path) -> tuple[Job, Mapping[str, Any]]:
     """
     path = Path(path)
     try:
-        keys = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        data = path.read_bytes()
+        # a shell that writes UTF-16 (`advisor job > job.toml` in some) marks it so
+        text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
+        keys = tomllib.loads(text)
     except OSError as fault:
         raise InputError(str(path), f"cannot be read ({fault.strerror})", "give the path of a TOML job file") from fault
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:

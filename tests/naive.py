@@ -137,7 +137,7 @@ def naive_path_minutes(
     feed_mm_per_min: float,
     acceleration_mm_per_s2: float,
     corner_deviation_mm: float,
-    steps: int = 3000,
+    steps_a_piece: int = 1000,
 ) -> float:
     """Time along a polyline by a march in small steps: as fast as every corner still ahead lets it go."""
     feed = feed_mm_per_min / 60
@@ -153,7 +153,7 @@ def naive_path_minutes(
     rough_guess = corner_at[-1] / feed + 2 * len(lengths) * min(
         feed / acceleration_mm_per_s2, np.sqrt(lengths.mean() / acceleration_mm_per_s2)
     )
-    step = rough_guess / steps
+    step = rough_guess / (steps_a_piece * len(lengths))
     place, speed, time = 0.0, 0.0, 0.0
     while place < corner_at[-1]:
         ahead = corner_at > place

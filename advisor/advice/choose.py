@@ -42,7 +42,7 @@ def in_words(zone: Zone) -> str:
     if zone.advice.usable:
         return IN_WORDS[zone.advice.strategy]
     if zone.shape == SMALL_FEATURES_SHAPE:
-        return "drill, ream or engrave"
+        return "drill or engrave"
     return "another set-up" if zone.slope_class == "undercut" else "no pass holds the cusp"
 
 

@@ -91,7 +91,7 @@ def _name(slope_class: SlopeClass, slope: Spread, z: Range, features: int) -> st
     if slope_class == "undercut":
         return f"Underside Z {z.min:.1f}" if slope.mean > _UNDERSIDE_FROM_DEG else f"Overhang {slope.mean:.0f}°"
     if slope_class == "steep" and slope.p05 > _WALL_FROM_DEG:
-        return f"Wall Z {z.min:.1f} to {z.max:.1f}"
+        return f"Wall Z {z.min:.4g} to {z.max:.4g}"
     return f"Slope {slope.p05:.0f}° to {slope.p95:.0f}°"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from advisor.units import MM_PER_UNIT
@@ -54,7 +55,7 @@ def finish_lines(answer: FinishSum, unit: str) -> list[str]:
         shown = "Filter: the marks are wider than any roughness cut-off; measure them as waviness"
     else:
         shown = f"Filter: a cut-off of {_length(answer.cut_off_mm, unit)} shows {_percent(answer.filter_share)} of it"
-    if answer.cut_off_mm != COMMON_CUT_OFF_MM:
+    if answer.cut_off_mm not in (None, COMMON_CUT_OFF_MM):
         shown += f"; {_length(COMMON_CUT_OFF_MM, unit)}, the common setting, {_percent(answer.common_filter_share)}"
     return [
         f"Stepover {_length(answer.stepover_mm, unit)} along the surface, cusp {_height(answer.cusp_um, unit)}",
@@ -144,16 +145,21 @@ def _make_up(spindle_rpm: float | None) -> str:
     return f"; the full speed there takes {_rpm(spindle_rpm)}"
 
 
+def _number(value: float) -> str:
+    """Four digits that count, never with an exponent: 0.00002, 12350."""
+    return f"{Decimal(f'{value:.4g}'):f}"
+
+
 def _length(length_mm: float, unit: str) -> str:
-    return f"{length_mm / MM_PER_UNIT[unit]:.4g} {'in' if unit == 'inch' else 'mm'}"
+    return f"{_number(length_mm / MM_PER_UNIT[unit])} {'in' if unit == 'inch' else 'mm'}"
 
 
 def _height(height_um: float, unit: str) -> str:
-    return f"{height_um / _UM_PER_UIN:.4g} uin" if unit == "inch" else f"{height_um:.4g} um"
+    return f"{_number(height_um / _UM_PER_UIN)} uin" if unit == "inch" else f"{_number(height_um)} um"
 
 
 def _angle(angle_deg: float) -> str:
-    return f"{angle_deg:.4g} deg"
+    return f"{_number(angle_deg)} deg"
 
 
 def _percent(share: float) -> str:
@@ -166,9 +172,9 @@ def _rpm(spindle_rpm: float) -> str:
 
 def _surface_speed(speed_m_per_min: float, unit: str) -> str:
     if unit == "inch":
-        return f"{speed_m_per_min * _MM_PER_M / _MM_PER_FT:.4g} ft/min"
-    return f"{speed_m_per_min:.4g} m/min"
+        return f"{_number(speed_m_per_min * _MM_PER_M / _MM_PER_FT)} ft/min"
+    return f"{_number(speed_m_per_min)} m/min"
 
 
 def _feed(feed_mm_per_min: float, unit: str) -> str:
-    return f"{feed_mm_per_min / MM_PER_UNIT[unit]:.4g} {'in' if unit == 'inch' else 'mm'}/min"
+    return f"{_number(feed_mm_per_min / MM_PER_UNIT[unit])} {'in' if unit == 'inch' else 'mm'}/min"

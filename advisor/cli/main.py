@@ -24,7 +24,6 @@ _ParserError: type[Any] = typer.BadParameter.__mro__[2]
 app = typer.Typer(
     name="advisor",
     help="Finishing zones and pass advice for sculptured parts cut with ball-nose cutters, from a part model.",
-    no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -59,9 +58,10 @@ def run(arguments: list[str] | None = None) -> None:
 
 
 def run_for_code(arguments: list[str] | None = None) -> int:
-    """Run a command; faults become one line on standard error and an exit code."""
+    """Run a command; faults become one line on standard error and an exit code. No words at all ask for help."""
+    words = sys.argv[1:] if arguments is None else arguments
     try:
-        code = app(arguments, prog_name="advisor", standalone_mode=False)
+        code = app(words or ["--help"], prog_name="advisor", standalone_mode=False)
     except InputError as fault:
         return _say(str(fault), UNUSABLE)
     except _ParserError as fault:

@@ -64,7 +64,7 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     from rich.console import Console
     from rich.markup import escape
 
-    from advisor.cli.words import mend_lines, zone_table
+    from advisor.cli.words import mend_lines, total_line, zone_table
 
     console = Console(stderr=True, highlight=False)
     part = made.record.part
@@ -73,6 +73,7 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     for line in mend_lines(part):
         console.print(f"  {escape(line)}", style="yellow" if line.startswith("note") else "")
     console.print(zone_table(made))
+    console.print(total_line(made) or "No minutes: say the material (--material, or in the job file).")
     for caution in made.record.cautions:
         console.print(f"  {escape(caution)}", style="dim")
     console.print(f"Plan folder: {escape(str(folder))}" + ("  (look at zone_map.png)" if pictures else ""))

@@ -30,16 +30,31 @@ def zone_table(plan: Plan) -> Table:
     table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
     columns: tuple[tuple[str, Literal["left", "right"]], ...] = (
         ("zone", "right"), ("class", "left"), ("name", "left"), (f"area {short}2", "right"), ("strategy", "left"),
-        (f"apart {short}", "right"),
+        (f"apart {short}", "right"), ("min", "right"),
     )  # fmt: skip
     for heading, justify in columns:
         table.add_column(heading, justify=justify, no_wrap=True)
     for zone in plan.zones[:_MOST_ROWS]:
         area = _area_words(zone.area_mm2 * per_mm**2)
-        table.add_row(str(zone.id), zone.slope_class, escape(zone.name), area, in_words(zone), _apart(zone, per_mm))
+        cells = (escape(zone.name), area, in_words(zone), _apart(zone, per_mm), _minutes(zone))
+        table.add_row(str(zone.id), zone.slope_class, *cells)
     if len(plan.zones) > _MOST_ROWS:
         table.add_row("", "", f"+ {len(plan.zones) - _MOST_ROWS} in zones.csv")
     return table
+
+
+def total_line(plan: Plan) -> str | None:
+    """Minutes of all stages, as a range; nothing where they are not known."""
+    span = plan.record.totals.total_min_range
+    if span is None:
+        return None
+    return f"About {span[0]:.0f} to {span[1]:.0f} minutes in all stages, part handling and tool changes not counted."
+
+
+def _minutes(zone: Zone) -> str:
+    known = [step.total_min for step in zone.steps if step.usable and step.total_min is not None]
+    minutes = sum(known)
+    return (f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.1f}") if known else "-"
 
 
 def _area_words(area: float) -> str:

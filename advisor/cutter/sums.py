@@ -18,6 +18,7 @@ from typing import Final
 
 from advisor.cutter import contact, roughness, speeds
 from advisor.cutter.measured_finish import COMMON_CUT_OFF_MM, filter_share, ra_grade, usual_cut_off_mm
+from advisor.cutter.sum_checks import above_zero, ball_radius_of_mm, check_angle, check_fit, check_slope, exactly_one
 from advisor.cutter.tilt import tilt_for_contact_deg
 from advisor.errors import InputError
 
@@ -132,12 +133,12 @@ def cusp_sum(
     >>> print(round(cusp_sum(10.0, 0.5).cusp_um, 6))
     6.253911
     """
-    radius = _ball_radius_mm(ball_mm)
-    _check_slope(slope_deg)
-    _check_fit(radius, surface_radius_mm)
+    radius = ball_radius_of_mm(ball_mm)
+    check_slope(slope_deg)
+    check_fit(radius, surface_radius_mm)
     spacings = {"stepover": stepover_mm, "line spacing": line_spacing_mm, "z step": z_step_mm}
-    subject, spacing = _exactly_one(spacings)
-    step = _step_along_surface_mm(subject, _above_zero(spacing, subject), slope_deg)
+    subject, spacing = exactly_one(spacings)
+    step = _step_along_surface_mm(subject, above_zero(spacing, subject), slope_deg)
     cusp_um = UM_PER_MM * float(contact.cusp_height_mm(step, radius, surface_radius_mm))
     if math.isnan(cusp_um):
         raise InputError(
@@ -168,8 +169,8 @@ def stepover_sum(
     >>> print(round(stepover_sum(10.0, 0.01).stepover_mm, 7))
     0.6321392
     """
-    radius = _ball_radius_mm(ball_mm)
-    _check_slope(slope_deg)
+    radius = ball_radius_of_mm(ball_mm)
+    check_slope(slope_deg)
     step = _step_for_cusp_mm(cusp_mm, radius, surface_radius_mm, "cusp")
     return StepoverSum(
         stepover_mm=step,
@@ -193,9 +194,9 @@ def finish_sum(
     >>> print(round(finish_sum(10.0, ra_um=0.8).stepover_mm, 3))
     0.353
     """
-    radius = _ball_radius_mm(ball_mm)
-    _check_fit(radius, surface_radius_mm)
-    subject, height_um = _exactly_one({"ra": ra_um, "rz": rz_um})
+    radius = ball_radius_of_mm(ball_mm)
+    check_fit(radius, surface_radius_mm)
+    subject, height_um = exactly_one({"ra": ra_um, "rz": rz_um})
     if subject == "rz":
         step = _step_for_cusp_mm(height_um / UM_PER_MM, radius, surface_radius_mm, subject)
     else:
@@ -204,7 +205,7 @@ def finish_sum(
     ra_left_um = left.ra_um if ra_um is None else ra_um
     if ra_left_um is None:
         raise InputError("rz", "is too coarse for a surface bent so sharply", "ask for less, and check its unit")
-    cut_off = usual_cut_off_mm(step) if cut_off_mm is None else _above_zero(cut_off_mm, "cut off")
+    cut_off = usual_cut_off_mm(step) if cut_off_mm is None else above_zero(cut_off_mm, "cut off")
     return FinishSum(
         stepover_mm=step,
         cusp_um=left.cusp_um,
@@ -237,15 +238,15 @@ def speed_sum(
     >>> print(round(inch.spindle_rpm), round(inch.contact_diameter_mm / 25.4, 4))
     6364 0.0995
     """
-    _ball_radius_mm(ball_mm)
-    speed = _above_zero(surface_speed_m_per_min, "surface speed")
-    _check_slope(slope_deg)
-    _check_angle(tilt_deg, -90.0, 90.0, "tilt")
+    ball_radius_of_mm(ball_mm)
+    speed = above_zero(surface_speed_m_per_min, "surface speed")
+    check_slope(slope_deg)
+    check_angle(tilt_deg, -90.0, 90.0, "tilt")
     lean_deg = min(abs(slope_deg + tilt_deg), 90.0)
     touching = float(contact.contact_diameter_mm(ball_mm, slope_deg, tilt_deg))
     cutting = None
     if depth_mm is not None:
-        cutting = float(contact.effective_diameter_mm(_above_zero(depth_mm, "depth"), ball_mm, lean_deg))
+        cutting = float(contact.effective_diameter_mm(above_zero(depth_mm, "depth"), ball_mm, lean_deg))
         touching = cutting if lean_deg == 0.0 else touching
     rpm = float(speeds.spindle_rpm(speed, ball_mm))
     return SpeedSum(
@@ -275,8 +276,8 @@ def tilt_sum(
     >>> print(round(tilt_sum(10.0, depth_mm=0.2).tilt_deg, 4))
     16.2602
     """
-    _ball_radius_mm(ball_mm)
-    _check_slope(slope_deg)
+    ball_radius_of_mm(ball_mm)
+    check_slope(slope_deg)
     if depth_mm is None and wanted_diameter_mm is None:
         raise InputError("depth", "says what the tilt is for, and so does a wanted diameter", "give one or both")
     clear = None if depth_mm is None else _tip_clear_tilt_deg(depth_mm, ball_mm, slope_deg)
@@ -309,60 +310,18 @@ def facet_sum(
     >>> print(round(facet_sum(radius_mm=25.0, chord_error_mm=0.01).facet_angle_deg, 6))
     3.241247
     """
-    subject, asked = _exactly_one({"chord error": chord_error_mm, "angle": angle_deg, "cusp": cusp_mm})
+    subject, asked = exactly_one({"chord error": chord_error_mm, "angle": angle_deg, "cusp": cusp_mm})
     if subject == "angle":
-        _check_angle(_above_zero(asked, subject), 0.0, 180.0, subject)
+        check_angle(above_zero(asked, subject), 0.0, 180.0, subject)
         return _facets_of_round(math.radians(asked / 2.0), _radius_mm(radius_mm))
     if subject == "chord error":
         radius = _radius_mm(radius_mm)
         return _facets_of_round(_half_angle_rad(asked, radius, subject), radius)
-    best, most = (share * _above_zero(asked, subject) for share in (BEST_CHORD_SHARE_OF_CUSP, MOST_CHORD_SHARE_OF_CUSP))
+    best, most = (share * above_zero(asked, subject) for share in (BEST_CHORD_SHARE_OF_CUSP, MOST_CHORD_SHARE_OF_CUSP))
     if radius_mm is None:
         return FacetSum(best, most, None, None, None, None)
     radius = _radius_mm(radius_mm)
     return replace(_facets_of_round(_half_angle_rad(best, radius, subject), radius), most_chord_error_mm=most)
-
-
-def _exactly_one(given: dict[str, float | None]) -> tuple[str, float]:
-    """Name and value of the one that was given."""
-    values = [(name, value) for name, value in given.items() if value is not None]
-    if len(values) != 1:
-        *others, last = given
-        wanted = f"exactly one of {', '.join(others)} and {last} is needed"
-        raise InputError(others[0], wanted, "give one of them, and no other")
-    return values[0]
-
-
-def _above_zero(value: float, subject: str) -> float:
-    if not (value > 0.0 and math.isfinite(value)):
-        raise InputError(subject, f"{value:g} is not above zero", "give a positive, finite value")
-    return value
-
-
-def _check_angle(angle_deg: float, lowest_deg: float, highest_deg: float, subject: str) -> None:
-    if not lowest_deg <= angle_deg <= highest_deg:
-        raise InputError(
-            subject, f"{angle_deg:g} deg is out of range", f"give {lowest_deg:g} to {highest_deg:g} degrees"
-        )
-
-
-def _check_slope(slope_deg: float) -> None:
-    _check_angle(slope_deg, contact.FLOOR_DEG, contact.DOWNWARD_DEG, "slope")
-
-
-def _ball_radius_mm(ball_mm: float) -> float:
-    return 0.5 * _above_zero(ball_mm, "ball")
-
-
-def _check_fit(ball_radius_mm: float, surface_radius_mm: float) -> None:
-    if surface_radius_mm == 0.0 or math.isnan(surface_radius_mm):
-        raise InputError("surface radius", "is that of a sharp edge", "give above or below 0, or none for a flat")
-    if -ball_radius_mm <= surface_radius_mm < 0.0:
-        raise InputError(
-            "surface radius",
-            "the ball does not fit a hollow of that radius",
-            "use a ball whose radius is smaller than the hollow's",
-        )
 
 
 def _step_along_surface_mm(subject: str, spacing_mm: float, slope_deg: float) -> float:
@@ -380,8 +339,8 @@ def _step_along_surface_mm(subject: str, spacing_mm: float, slope_deg: float) ->
 
 
 def _step_for_cusp_mm(cusp_mm: float, ball_radius_mm: float, surface_radius_mm: float, subject: str) -> float:
-    _check_fit(ball_radius_mm, surface_radius_mm)
-    if _above_zero(cusp_mm, subject) >= ball_radius_mm:
+    check_fit(ball_radius_mm, surface_radius_mm)
+    if above_zero(cusp_mm, subject) >= ball_radius_mm:
         raise InputError(subject, "reaches the ball radius", "ask for less, and check its unit (such as 0.005 mm)")
     step = float(contact.stepover_mm(cusp_mm, ball_radius_mm, surface_radius_mm))
     if not math.isnan(step):
@@ -394,7 +353,7 @@ def _step_for_cusp_mm(cusp_mm: float, ball_radius_mm: float, surface_radius_mm: 
 
 
 def _step_for_ra_mm(ra_um: float, equal_radius_mm: float) -> float:
-    step = float(roughness.stepover_for_ra_mm(_above_zero(ra_um, "ra"), equal_radius_mm))
+    step = float(roughness.stepover_for_ra_mm(above_zero(ra_um, "ra"), equal_radius_mm))
     if math.isnan(step):
         raise InputError("ra", "no stepover of this ball leaves so rough a finish", "ask for less, and check its unit")
     return step
@@ -404,21 +363,21 @@ def _feed_mm_per_min(rpm: float, flutes: int | None, feed_per_tooth_mm: float | 
     if flutes is not None and flutes < 1:
         raise InputError("flutes", f"{flutes} is no number of flutes", "give 1 or more")
     if feed_per_tooth_mm is not None:
-        _above_zero(feed_per_tooth_mm, "feed per tooth")
+        above_zero(feed_per_tooth_mm, "feed per tooth")
     if flutes is None or feed_per_tooth_mm is None:
         return None
     return float(speeds.feed_mm_per_min(rpm, float(flutes), feed_per_tooth_mm))
 
 
 def _tip_clear_tilt_deg(depth_mm: float, ball_mm: float, slope_deg: float) -> float:
-    engaged_deg = float(contact.tip_clear_tilt_deg(_above_zero(depth_mm, "depth"), ball_mm))
+    engaged_deg = float(contact.tip_clear_tilt_deg(above_zero(depth_mm, "depth"), ball_mm))
     if math.isnan(engaged_deg):
         raise InputError("depth", "no tilt keeps the tip out of a cut deeper than the ball radius", "cut less deep")
     return max(engaged_deg - slope_deg, 0.0)
 
 
 def _wanted_tilt_deg(wanted_diameter_mm: float, ball_mm: float, slope_deg: float) -> float:
-    if _above_zero(wanted_diameter_mm, "wanted diameter") > ball_mm:
+    if above_zero(wanted_diameter_mm, "wanted diameter") > ball_mm:
         raise InputError("wanted diameter", "is more than the ball has", "ask for the ball diameter or less")
     return float(tilt_for_contact_deg(wanted_diameter_mm, ball_mm, slope_deg))
 
@@ -426,11 +385,11 @@ def _wanted_tilt_deg(wanted_diameter_mm: float, ball_mm: float, slope_deg: float
 def _radius_mm(radius_mm: float | None) -> float:
     if radius_mm is None:
         raise InputError("radius", "is missing", "give the radius of the round that the facets stand for")
-    return _above_zero(radius_mm, "radius")
+    return above_zero(radius_mm, "radius")
 
 
 def _half_angle_rad(chord_error_mm: float, radius_mm: float, subject: str) -> float:
-    if _above_zero(chord_error_mm, subject) >= radius_mm:
+    if above_zero(chord_error_mm, subject) >= radius_mm:
         raise InputError(subject, "is too much for a round of that radius", "ask for less, and check its unit")
     # acos(1 - t / R), without the loss of digits at small errors
     return 2.0 * math.asin(math.sqrt(chord_error_mm / (2.0 * radius_mm)))

@@ -6,19 +6,23 @@ import numpy as np
 from numba import njit
 
 
+# Less acute than this a triangle counts as right-angled: the middle of its circle lies on its longest edge.
+_ACUTE = 1e-9
+
+
 @njit(cache=True)
 def largest_rise(q0, q1, q2):
     """Largest distance between a triangle and a quadric through its corners, mm.
 
-    `q0`, `q1`, `q2` are e . T . e of the three edges e, with T the shape tensor: an edge rises by q/8. Where the
-    surface bends one way all round (a circle drawn with T for its measure goes through the corners) and the
-    middle of that circle lies within the triangle, it rises there by half the square of its radius.
+    `q0`, `q1`, `q2` are e . T . e of the three edges e, with T the shape tensor: an edge rises by q/8. But where
+    they are squared sides of an acute triangle, all of one sign, the surface bends one way all round and rises
+    most at the middle of the circle round that triangle: by half the square of its radius.
     """
     longest = max(abs(q0), abs(q1), abs(q2))
-    if 2 * longest < abs(q0 + q1 + q2):  # an acute triangle as T measures it, so its circle's middle lies within
-        sixteen_area_squared = 2 * (q0 * q1 + q1 * q2 + q2 * q0) - (q0 * q0 + q1 * q1 + q2 * q2)
-        return abs(q0 * q1 * q2) / (2 * sixteen_area_squared)
-    return longest / 8
+    if 2 * longest >= (1 - _ACUTE) * abs(q0 + q1 + q2):
+        return longest / 8
+    sixteen_area_squared = 2 * (q0 * q1 + q1 * q2 + q2 * q0) - (q0 * q0 + q1 * q1 + q2 * q2)
+    return abs(q0 * q1 * q2) / (2 * sixteen_area_squared)
 
 
 @njit(cache=True)

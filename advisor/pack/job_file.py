@@ -286,7 +286,7 @@ def _own_material() -> list[str]:
         _line(
             "group",
             _text("S"),
-            "ISO 513: P steel, M stainless, K iron, N non-ferrous, S titanium, nickel, H hard",
+            "ISO 513: P steel, M stainless, K iron, N non-ferrous, S heat-proof, H hard",
             _ALTERNATIVE,
         ),
         _line(

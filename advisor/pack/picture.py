@@ -294,7 +294,13 @@ def _part_words(record: PlanRecord) -> str:
     words = ["Zone map", size]
     if part.unit_assumed:
         words.append(f"unit assumed: {part.unit}")
-    words += [f"{len(record.zones)} zones", record.created[:10]]
+    words.append(f"{len(record.zones)} zones")
+    material = next((s.value for s in record.settings if s.name == "material" and s.source != "default"), None)
+    if material is not None:
+        words.append(material)
+    if record.totals.total_min_range is not None:
+        words.append("{:.0f} to {:.0f} min, all stages".format(*record.totals.total_min_range))
+    words.append(record.created[:10])
     return "   ·   ".join(plain_words(word) for word in words)
 
 

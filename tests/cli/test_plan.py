@@ -184,7 +184,8 @@ BAD_JOBS = {
     "unknown tool": ('[[stage]]\nname = "a"\ncusp = 0.01\ntool = "b"', "asks for tool 'b'"),
     "no stage": ("stage = []", "stage"),
     "bull without corner": ('[[tool]]\nkind = "bull"\ndiameter = 6', "corner_radius"),
-    "not text": (b"\xff\xfe\x00", "is not TOML"),
+    "not text": (b"\xff\x00\xfe", "is not TOML"),
+    "half a letter": (b"\xff\xfe\x00", "is not TOML"),
 }
 
 
@@ -224,6 +225,16 @@ def test_a_fault_of_the_program_is_one_line_and_code_1(
     assert run_for_code(["plan", str(part)]) == 1
     err = capsys.readouterr().err
     assert err.startswith("error: advisor: a fault of the program (ZeroDivisionError") and err.count("\n") == 1
+
+
+def test_no_words_ask_for_help(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run_for_code([]) == 0
+    assert "plan" in capsys.readouterr().out
+
+
+def test_a_job_file_in_utf_16_is_read(part: Path) -> None:
+    Path("job.toml").write_text('[zones]\nflat_below = "2 deg"\n', encoding="utf-16")
+    assert run_for_code(["plan", str(part), "--job", "job.toml", "--quiet", "--no-pictures", "--out", "p"]) == 0
 
 
 def test_help_and_version_need_no_geometry() -> None:

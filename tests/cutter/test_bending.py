@@ -88,18 +88,21 @@ def test_laws_of_bars(stack: list[Section], cut: float, factor: float) -> None:
     assert compliance_mm_per_n([*stack, Section(1, 20)], 600_000) > give
 
 
+def bar(tool: Tool, stick_out: float) -> list[tuple[float, float]]:
+    return [(round(s.length_mm, 9), round(s.diameter_mm, 9)) for s in sections_of_tool(tool, stick_out)]
+
+
 def test_bar_of_a_cutter() -> None:
-    bare = sections_of_tool(Tool(diameter=6, flute_length=9), 30)
-    assert [(s.length_mm, s.diameter_mm) for s in bare] == pytest.approx([(9, 6 * FLUTE_CORE_SHARE), (21, 6)])
+    assert FLUTE_CORE_SHARE == 0.8  # common practice, no source
+    assert bar(Tool(diameter=6, flute_length=9), 30) == [(9, 4.8), (21, 6)]
+    assert bar(Tool(diameter=6), 30) == [(12, 4.8), (18, 6)]
     small = Tool(diameter=2, flute_length=3, neck_length=17, neck_diameter=1.9, shank_diameter=6)
-    assert [(s.length_mm, s.diameter_mm) for s in sections_of_tool(small, 25)] == pytest.approx(
-        [(3, 1.6), (17, 1.9), (5, 6)]
-    )
+    assert bar(small, 25) == [(3, 1.6), (17, 1.9), (5, 6)]
     # what is held does not bend, and a neck without a length is all there is above the flutes
-    assert [s.length_mm for s in sections_of_tool(small, 10)] == pytest.approx([3, 7])
-    assert [s.length_mm for s in sections_of_tool(small, 2)] == pytest.approx([2])
+    assert bar(small, 10) == [(3, 1.6), (7, 1.9)]
+    assert bar(small, 2) == [(2, 1.6)]
     endless = Tool(diameter=2, flute_length=3, neck_diameter=1.9, shank_diameter=6)
-    assert [(s.length_mm, s.diameter_mm) for s in sections_of_tool(endless, 25)] == pytest.approx([(3, 1.6), (22, 1.9)])
+    assert bar(endless, 25) == [(3, 1.6), (22, 1.9)]
 
 
 @given(st.floats(1, 20), st.floats(5, 100))

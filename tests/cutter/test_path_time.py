@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+from itertools import pairwise
 
 import naive
 import numpy as np
@@ -123,7 +124,7 @@ def test_straight_pieces_may_be_divided(seed: int, feed: float, acceleration: fl
     points = wander(seed)
     rng = np.random.default_rng(seed)
     finer = [points[:1]]
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in pairwise(points):
         shares = np.sort(rng.random(rng.integers(0, 5)))
         finer += [a + share * (b - a)[None] for share in [*shares, 1.0, 1.0]]  # and every corner twice
     divided = path_minutes(np.vstack(finer), feed, acceleration, deviation)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import doctest
 from collections.abc import Callable
 
@@ -40,9 +41,13 @@ def to_ring(ring: float, tube: float, height: float = 0.0) -> Distance:
     return lambda points: np.hypot(np.hypot(points[..., 0], points[..., 1]) - ring, points[..., 2] - height) - tube
 
 
-def to_bar(radius: float) -> Distance:
-    # from below, the flat side of the bar is no facet of it: its corners are all that lies on the arc
-    return lambda points: np.where(points[..., 2] > 0, np.hypot(points[..., 1], points[..., 2]) - radius, 0.0)
+def to_bar(radius: float, length: float) -> Distance:
+    # its ends and its flat side touch the arc with their corners only
+    def distance(points: np.ndarray) -> np.ndarray:
+        inside = (points[..., 2] > 0) & (np.abs(points[..., 0]) < length / 2 - 1e-9)
+        return np.where(inside, np.hypot(points[..., 1], points[..., 2]) - radius, 0.0)
+
+    return distance
 
 
 def to_bowl(radius: float, height: float, rim: float) -> Distance:
@@ -58,7 +63,7 @@ def to_fillet(points: np.ndarray) -> np.ndarray:
 CASES = {
     "sphere uv": (lambda t: solids.sphere(25.0, t), to_ball(25.0)),
     "sphere ico": (lambda t: solids.sphere(25.0, t, pattern="ico"), to_ball(25.0)),
-    "half cylinder": (lambda t: solids.half_cylinder(10.0, 50.0, t), to_bar(10.0)),
+    "half cylinder": (lambda t: solids.half_cylinder(10.0, 50.0, t), to_bar(10.0, 50.0)),
     "torus": (lambda t: solids.torus(20.0, 5.0, t), to_ring(20.0, 5.0)),
     "bowl": (lambda t: solids.bowl(40.0, 60.0, chord_error_mm=t), to_bowl(40.0, 50.0, 30.0)),
     "round pocket": (lambda t: solids.round_pocket(20.0, 6.0, 15.0, chord_error_mm=t), to_fillet),
@@ -85,14 +90,26 @@ def test_plane_faces_are_exact() -> None:
         assert estimate_um(*mesh) is None
 
 
-def test_plane_faces_beside_a_fillet_change_nothing() -> None:
-    """The same fillets, in a block four times as wide: the answer is that of the bent area."""
-    narrow = estimate_um(*solids.round_pocket(block_width_mm=60.0, block="square"))
-    facets = 8 * np.ceil(2 * np.pi / solids.facet_angle_rad(30.0) / 8)
-    wide_error = 30 * (1 - np.cos(np.pi / facets))  # the same number of facets round the wider block
-    wide = estimate_um(*solids.round_pocket(block_width_mm=240.0, chord_error_mm=wide_error * 4))
-    assert narrow is not None and wide is not None
-    assert narrow < 0.5 * wide  # coarser fillets as well
+def test_only_bent_area_counts() -> None:
+    """A small bowl in a thousand times its area of planes: they do not water its coarseness down."""
+    mesh = heal(*solids.bowl(4.0, 60.0, block_width_mm=200.0), "part").mesh
+    found = chord_error_um(mesh, smooth_surface(mesh))
+    assert found == pytest.approx(largest_distance_um(mesh, to_bowl(4.0, 32.0, 30.0)), rel=0.10)
+
+
+def test_normals_that_lean_at_one_end_of_a_plane_do_not_make_it_round() -> None:
+    """Planes 60 mm wide between half-cylinders, their corner normals falsely halfway to the strips beside them."""
+    turn = solids.arc((30.0, 0.0), 10.0, -90, 90)
+    section = np.vstack([turn, -turn])
+    mesh = heal(*solids.extruded(section, 40.0, "y"), "part").mesh
+    smooth = smooth_surface(mesh)
+    true = chord_error_um(mesh, smooth)
+    assert true == pytest.approx(10.0, rel=0.10)
+    leaning = smooth.corner_normal.copy()
+    planes = np.abs(mesh.normal[:, 2]) > 1 - 1e-9
+    leaning[planes, :, 0] = 0.05 * np.sign(mesh.vertices[mesh.faces[planes], 0])
+    leaning /= np.linalg.norm(leaning, axis=2)[..., None]
+    assert chord_error_um(mesh, dataclasses.replace(smooth, corner_normal=leaning)) == pytest.approx(true, rel=0.10)
 
 
 def test_uneven_facets() -> None:
