@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
-
 # Less acute than this a triangle counts as right-angled: the middle of its circle lies on its longest edge.
 _ACUTE = 1e-9
 
