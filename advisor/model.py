@@ -74,9 +74,9 @@ class ToolRecord:
     diameter_mm: float
     corner_radius_mm: float
     flutes: int | None
-    centre_flutes: int | None
-    stick_out_mm: float | None
-    bending_um_per_n: float | None
+    centre_flutes: int | None = None
+    stick_out_mm: float | None = None
+    bending_um_per_n: float | None = None
 
 
 @dataclass(frozen=True)
@@ -170,7 +170,7 @@ class ErrorBudget:
     largest: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Advice:
     """One way to cut one zone in one stage. Fields that a strategy does not use are ``None``.
 
@@ -193,18 +193,18 @@ class Advice:
     tip_contact_share: float
     spindle_rpm: float | None
     surface_speed_m_per_min: Range | None
-    mean_surface_speed_m_per_min: float | None
-    feed_per_tooth_mm: float | None
+    mean_surface_speed_m_per_min: float | None = None
+    feed_per_tooth_mm: float | None = None
     feed_mm_per_min: float | None
-    corner_feed_mm_per_min: float | None
+    corner_feed_mm_per_min: float | None = None
     passes: int | None
     path_mm: float
     lifts: int | None
     cutting_min: float | None
     total_min: float | None
     total_min_range: tuple[float, float] | None
-    tilt: Tilt | None
-    error_budget: ErrorBudget | None
+    tilt: Tilt | None = None
+    error_budget: ErrorBudget | None = None
     usable: bool
     why: tuple[str, ...]
 
