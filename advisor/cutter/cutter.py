@@ -43,10 +43,12 @@ class Cutter:
         cutter fits there at all is a question of its own.
         """
         step = step_between_circles_mm(np.float64(cusp_mm), tool_per_mm, surface_per_mm)
-        flat = step_between_circles_mm(np.float64(cusp_mm), tool_per_mm, np.zeros_like(surface_per_mm))
+        corner = step_between_circles_mm(np.float64(cusp_mm), np.float64(self.corner_per_mm), np.float64(0.0))
+        if self.ring_radius_mm == 0:
+            return np.where(np.isfinite(step), step, corner)
+        flat = step_between_circles_mm(np.float64(cusp_mm), tool_per_mm, np.float64(0.0))
         # a bull-nose on a floor: neighbouring rings may not part by more than their flat and two corners
-        most = 2 * self.ring_radius_mm + step_between_circles_mm(np.float64(cusp_mm), self.corner_per_mm, 0.0)
-        return np.minimum(np.where(np.isfinite(step), step, flat), most)
+        return np.minimum(np.where(np.isfinite(step), step, flat), 2 * self.ring_radius_mm + corner)
 
     def cusp_mm(self, step_mm: Values, tool_per_mm: Values, surface_per_mm: Values) -> Values:
         """Cusp that a step along the surface leaves; NaN where neighbouring passes do not meet."""
