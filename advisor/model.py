@@ -177,20 +177,20 @@ class Advice:
     ``stepover_mm`` is measured along the surface, ``line_spacing_mm`` in plan, ``z_step_mm`` along the tool
     axis, ``direction_deg`` from +X (of the set-up) about the tool axis. Surface speeds are those at the contact.
     ``corner_feed_mm_per_min`` is the feed advised where a pass walks into an inside corner. Minutes are of this
-    stage; ``total_min`` has links in it.
+    stage; ``total_min`` has links in it. A candidate that is not ``usable`` has no numbers of its passes.
     """
 
     strategy: Strategy
     tool: int
     stage: str
-    stepover_mm: float
+    stepover_mm: float | None
     line_spacing_mm: float | None
     z_step_mm: float | None
     direction_deg: float | None
     cusp_um: Cusp
     ra_um: float | None
-    contact_diameter_mm: Range
-    tip_contact_share: float
+    contact_diameter_mm: Range | None
+    tip_contact_share: float | None
     spindle_rpm: float | None
     surface_speed_m_per_min: Range | None
     mean_surface_speed_m_per_min: float | None = None
@@ -198,7 +198,7 @@ class Advice:
     feed_mm_per_min: float | None
     corner_feed_mm_per_min: float | None = None
     passes: int | None
-    path_mm: float
+    path_mm: float | None
     lifts: int | None
     cutting_min: float | None
     total_min: float | None

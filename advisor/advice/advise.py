@@ -4,24 +4,22 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
-from advisor.advice.candidates import candidates
 from advisor.advice.cautions import cautions
-from advisor.advice.choose import ZoneFacts, choose, is_cut_here
-from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
-from advisor.advice.conditions import StageConditions, zone_conditions
-from advisor.advice.lines import Lines, best_direction_deg, lines_at
+from advisor.advice.complete import Accuracy
+from advisor.advice.conditions import StageConditions
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.settings import Settings
+from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.cutter.bending import compliance_mm_per_n, sections_of_tool
-from advisor.cutter.cutter import UM_PER_MM, Cutter
+from advisor.cutter.cutter import UM_PER_MM
 from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
@@ -127,23 +125,11 @@ def _zone_ids(zone_count: int, wishes: ZoneWishes) -> Ints:
 
 
 def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
-    facts = ZoneFacts(measure.slope_class, measure.slope_deg, measure.shape, measure.features)
-    locked = work.wishes.strategy.get(number)
-    steps: list[Advice] = []
+    steps: tuple[Advice, ...] = ()
     told: tuple[Advice, ...] = ()
-    surface = work.surfaces[number]
-    extent = ZoneExtent(measure.z_mm.max - measure.z_mm.min, measure.rim_mm)
-    has_corner = any(near.joint == "inside corner" for near in measure.neighbours)
-    for stage, lines in () if work.only_zones else _lines_by_stage(surface, work.stages):
-        told = candidates(surface, stage.target, lines)
-        if is_cut_here(facts):
-            conditions = zone_conditions(surface, stage, told[0].tip_contact_share, has_inside_corner=has_corner)
-            told = tuple(completed(c, surface, extent, stage, conditions, work.accuracy) for c in told)
-            chosen, told = choose(facts, told, locked)
-            chosen = replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions)))
-        else:
-            chosen, told = choose(facts, told, locked)
-        steps.append(chosen)
+    if not work.only_zones:
+        locked = work.wishes.strategy.get(number)
+        steps, told = zone_advice(work.surfaces[number], measure, work.stages, work.accuracy, locked)
     return Zone(
         id=int(work.ids[number]),
         setup=0,
@@ -163,22 +149,9 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
             replace(near, zone=int(work.ids[near.zone])) for near in measure.neighbours if work.ids[near.zone] > 0
         ),
         advice=steps[-1] if steps else None,
-        steps=tuple(steps),
+        steps=steps,
         candidates=told,
     )
-
-
-def _lines_by_stage(
-    surface: ZoneSurface, stages: tuple[StageConditions, ...]
-) -> Iterator[tuple[StageConditions, Lines]]:
-    """Every stage with its lines: one direction for all, best for the last, for all cross the same slopes."""
-    direction_deg = best_direction_deg(surface, stages[-1].target)
-    by_cutter: dict[Cutter, Lines] = {}
-    for stage in stages:
-        cutter = stage.target.cutter
-        if cutter not in by_cutter:
-            by_cutter[cutter] = lines_at(surface, cutter, direction_deg)
-        yield stage, by_cutter[cutter]
 
 
 def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
@@ -223,7 +196,7 @@ def _totals(zones: tuple[Zone, ...]) -> Totals:
         members = [zone for zone in zones if zone.slope_class == slope_class]
         steps = _steps_cut(members)
         class_area = math.fsum(zone.area_mm2 for zone in members)
-        path = math.fsum(step.path_mm for step in steps)
+        path = math.fsum(step.path_mm or 0.0 for step in steps)
         minutes = _sum_or_none(step.total_min for step in steps)
         by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, minutes)
     steps = _steps_cut(zones)

@@ -6,7 +6,7 @@ A / s of path): no pass is laid yet, links and lifts are not in them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,10 +16,12 @@ from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, low_quantile, quantile
 from advisor.cutter.contact import TIP_DIAMETER_SHARE
 from advisor.cutter.cutter import UM_PER_MM, Cutter
-from advisor.cutter.roughness import ra_um
-from advisor.model import Advice, Cusp, Range, Strategy
+from advisor.model import STRATEGIES, Advice, Cusp, Range, Strategy
 from advisor.part.mesh import Floats
 
+# Height over arithmetic mean of a row of shallow arcs: 9 sqrt(3) / 4 (closed form; the error is below 1 % for cusps
+# up to a tenth of the corner radius).
+CUSP_OVER_RA = 9.0 * np.sqrt(3.0) / 4.0
 # Constant-Z on a surface flatter than this would need steps below a tenth of the stepover.
 _FLATTEST_FOR_CONSTANT_Z_DEG = 5.7
 # Parallel lines closer than this share of the stepover are many times the path that another strategy needs.
@@ -99,6 +101,41 @@ def constant_cusp(surface: ZoneSurface, target: StageTarget) -> Advice:
     return _advice(surface, target, "constant_cusp", _Cover(step, corner, bend, path, True))
 
 
+def refused_candidates(target: StageTarget) -> tuple[Advice, ...]:
+    """All three strategies for a zone that is not cut here: nothing is known of them but that."""
+    return tuple(_without_numbers(strategy, target, None, None) for strategy in STRATEGIES)
+
+
+def _without_numbers(
+    strategy: Strategy, target: StageTarget, contact_diameter_mm: Range | None, tip_share: float | None
+) -> Advice:
+    wanted = None if target.cusp_mm is None else target.cusp_mm * UM_PER_MM
+    return Advice(
+        strategy=strategy,
+        tool=target.tool,
+        stage=target.name,
+        stepover_mm=None,
+        line_spacing_mm=None,
+        z_step_mm=None,
+        direction_deg=None,
+        cusp_um=Cusp(wanted, None, None),
+        ra_um=None,
+        contact_diameter_mm=contact_diameter_mm,
+        tip_contact_share=tip_share,
+        spindle_rpm=None,
+        surface_speed_m_per_min=None,
+        feed_mm_per_min=None,
+        passes=None,
+        path_mm=None,
+        lifts=None,
+        cutting_min=None,
+        total_min=None,
+        total_min_range=None,
+        usable=False,
+        why=(),
+    )
+
+
 def _advice(
     surface: ZoneSurface,
     target: StageTarget,
@@ -109,41 +146,32 @@ def _advice(
     line_spacing: float | None = None,
     direction: float | None = None,
 ) -> Advice:
-    area = surface.area_mm2
     slopes = surface.corner_slope_deg
     contact = target.cutter.contact_diameter_mm(np.array([slopes[:, 0].min(), slopes[:, 1].max()]))
-    # what the passes are apart on average; further than a corner's width they have nothing to do with each other
-    step = min(float(area.sum()) / max(cover.path_mm, 1e-9), 2 * target.cutter.corner_radius_mm)
-    flat_roughness = ra_um(min(step, target.cutter.corner_radius_mm), target.cutter.corner_radius_mm)
-    return Advice(
-        strategy=strategy,
-        tool=target.tool,
-        stage=target.name,
-        stepover_mm=step,
+    contact_range = Range(float(contact[0]), float(contact[1]))
+    told = _without_numbers(strategy, target, contact_range, _tip_share(surface, target.cutter))
+    if not cover.usable or cover.path_mm <= 0:
+        return told
+    cusps = target.cutter.cusp_mm(cover.step_mm, cover.tool_per_mm, cover.surface_per_mm) * UM_PER_MM
+    return replace(
+        told,
+        # what the passes are apart on average; further than the cutter is wide they have nothing to do with each other
+        stepover_mm=min(surface.total_mm2 / cover.path_mm, target.cutter.diameter_mm),
         line_spacing_mm=line_spacing,
         z_step_mm=z_step,
         direction_deg=direction,
-        cusp_um=_cusp(cover, target, area),
-        ra_um=float(flat_roughness),
-        contact_diameter_mm=Range(float(contact[0]), float(contact[1])),
-        tip_contact_share=_tip_share(surface, target.cutter),
-        spindle_rpm=None,
-        surface_speed_m_per_min=None,
-        mean_surface_speed_m_per_min=None,
-        feed_per_tooth_mm=None,
-        feed_mm_per_min=None,
-        corner_feed_mm_per_min=None,
-        passes=None,
+        cusp_um=_cusp(cusps, target, surface.area_mm2),
+        ra_um=_mean_ra_um(cusps, surface.area_mm2),
         path_mm=cover.path_mm,
-        lifts=None,
-        cutting_min=None,
-        total_min=None,
-        total_min_range=None,
-        tilt=None,
-        error_budget=None,
-        usable=cover.usable,
-        why=(),
+        usable=True,
     )
+
+
+def _mean_ra_um(cusps_um: Floats, area_mm2: Floats) -> float | None:
+    """Arithmetic mean roughness of the cusps, their mean over the area; None where surface is left uncut."""
+    if not np.isfinite(cusps_um).all():
+        return None
+    return float(np.average(cusps_um, weights=area_mm2) / CUSP_OVER_RA)
 
 
 def _tip_share(surface: ZoneSurface, cutter: Cutter) -> float:
@@ -156,12 +184,11 @@ def _tip_share(surface: ZoneSurface, cutter: Cutter) -> float:
     return float((surface.area_mm2 * below).sum() / surface.area_mm2.sum())
 
 
-def _cusp(cover: _Cover, target: StageTarget, area: Floats) -> Cusp:
+def _cusp(cusps_um: Floats, target: StageTarget, area: Floats) -> Cusp:
     """Predicted cusps; None where part of the zone (beyond a tail) is left uncut."""
-    height = target.cutter.cusp_mm(cover.step_mm, cover.tool_per_mm, cover.surface_per_mm) * UM_PER_MM
     wanted = None if target.cusp_mm is None else target.cusp_mm * UM_PER_MM
-    cut = np.isfinite(height)
-    p95, most = quantile(np.where(cut, height, np.inf), area, [0.95, 1 - tolerances.TAIL_SHARE_OF_AREA])
+    known = np.where(np.isfinite(cusps_um), cusps_um, np.inf)
+    p95, most = quantile(known, area, [0.95, 1 - tolerances.TAIL_SHARE_OF_AREA])
     return Cusp(
         target=wanted,
         p95=float(p95) if np.isfinite(p95) else None,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, Zone
@@ -42,8 +43,8 @@ def in_words(zone: Zone) -> str:
     if zone.advice.usable:
         return IN_WORDS[zone.advice.strategy]
     if zone.shape == SMALL_FEATURES_SHAPE:
-        return "drill or engrave"
-    return "another set-up" if zone.slope_class == "undercut" else "no pass holds the cusp"
+        return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
+    return "another set-up" if zone.slope_class == "undercut" else "no pass holds it"
 
 
 def choose(
@@ -71,7 +72,7 @@ def is_cut_here(facts: ZoneFacts) -> bool:
 
 
 def _refusal(facts: ZoneFacts) -> str:
-    if facts.shape == SMALL_FEATURES_SHAPE:
+    if facts.shape == SMALL_FEATURES_SHAPE and facts.slope_class != "undercut":
         return (
             f"{facts.features} features too small for this ball: drill, ream, bore or engrave them, "
             "or list a smaller ball."
@@ -93,8 +94,10 @@ def _shortest_or_habit(candidates: tuple[Advice, ...], slope_class: SlopeClass) 
 
 
 def _cost(candidate: Advice) -> float:
-    """Minutes where the feed is known, else path: candidates of one zone are all known alike."""
-    return candidate.path_mm if candidate.total_min is None else candidate.total_min
+    """Minutes where the feed is known, else path: the usable candidates of one zone are all known alike."""
+    if candidate.total_min is not None:
+        return candidate.total_min
+    return math.inf if candidate.path_mm is None else candidate.path_mm
 
 
 def _comparison(chosen: Advice, candidates: tuple[Advice, ...]) -> tuple[str, ...]:
@@ -122,7 +125,7 @@ def _capital(strategy: Strategy) -> str:
 def _reasons(candidate: Advice, facts: ZoneFacts) -> tuple[str, ...]:
     by_strategy = {"constant_z": _of_constant_z, "parallel_line": _of_lines, "constant_cusp": _of_offset}
     sentences = by_strategy[candidate.strategy](candidate, facts)
-    if candidate.tip_contact_share >= TELLING_TIP_SHARE:
+    if (candidate.tip_contact_share or 0.0) >= TELLING_TIP_SHARE:
         sentences.append(
             f"{candidate.tip_contact_share:.0%} of the zone is cut near the tip of the ball, where there is hardly "
             "any cutting speed."
@@ -150,7 +153,7 @@ def _of_lines(candidate: Advice, facts: ZoneFacts) -> list[str]:
     sentences = [
         f"Straight lines at {candidate.direction_deg:.0f} deg, {candidate.line_spacing_mm:.3g} mm apart in plan."
     ]
-    loss = 1 - (candidate.line_spacing_mm or 0.0) / candidate.stepover_mm
+    loss = 1 - (candidate.line_spacing_mm or 0.0) / (candidate.stepover_mm or math.inf)
     if loss > 0.01:
         sentences.append(
             f"Slopes across the lines (up to {slope.max:.0f} deg) take {loss:.0%} off the spacing that a floor allows."

@@ -40,9 +40,9 @@ def completed(
     """The candidate with everything that follows from its conditions."""
     spindle, feed = conditions.spindle, conditions.feed_mm_per_min
     cutting, total, span = None, None, None
-    if feed is not None:
+    if feed is not None and advice.path_mm is not None and advice.stepover_mm is not None:
         passes = pass_count(advice, surface, extent.height_mm, extent.rim_mm)
-        cutting, total, span = stage_minutes(advice, passes, feed, stage.machine)
+        cutting, total, span = stage_minutes(advice.path_mm, advice.stepover_mm, passes, feed, stage.machine)
     return replace(
         advice,
         spindle_rpm=None if spindle is None else spindle.rpm,

@@ -26,14 +26,14 @@ def pass_count(advice: Advice, surface: ZoneSurface, height_mm: float, rim_mm: f
     elif advice.z_step_mm is not None:
         across = height_mm / advice.z_step_mm
     else:
-        across = 2 * surface.total_mm2 / max(rim_mm, 1e-9) / advice.stepover_mm
+        across = 2 * surface.total_mm2 / max(rim_mm, 1e-9) / (advice.stepover_mm or math.inf)
     return max(1, math.ceil(across))
 
 
 def stage_minutes(
-    advice: Advice, passes: int, feed_mm_per_min: float, machine: Machine
+    path_mm: float, link_mm: float, passes: int, feed_mm_per_min: float, machine: Machine
 ) -> tuple[float, float, tuple[float, float]]:
     """Cutting minutes, minutes with starts, stops and links, and the range these may fall in."""
-    cutting = advice.path_mm / feed_mm_per_min
-    total = float(family_minutes(advice.path_mm, passes, advice.stepover_mm, feed_mm_per_min, machine.acceleration))
+    cutting = path_mm / feed_mm_per_min
+    total = float(family_minutes(path_mm, passes, link_mm, feed_mm_per_min, machine.acceleration))
     return cutting, total, minutes_range(total)

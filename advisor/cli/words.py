@@ -70,4 +70,4 @@ def _apart(zone: Zone, per_mm: float) -> str:
         return f"Z {advice.z_step_mm * per_mm:.3g}"
     if advice.line_spacing_mm is not None:
         return f"XY {advice.line_spacing_mm * per_mm:.3g}"
-    return f"{advice.stepover_mm * per_mm:.3g}"
+    return f"{(advice.stepover_mm or 0.0) * per_mm:.3g}"

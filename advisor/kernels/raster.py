@@ -19,6 +19,9 @@ NO_FACET = -1
 BACK_DEPTH_BIAS_PX = 0.05
 # A facet that covers less than this is judged by its centroid alone.
 SMALL_FACET_PX2 = 30.0
+# Of a corner with more facets around it only about so many, evenly picked, are asked for its smooth normal:
+# all of them, for each of them, would take the square of their number.
+MOST_FACETS_ASKED = 64
 # A centroid this far below the depth buffer, plus the fall of its own plane over a pixel, is still seen.
 SEEN_DEPTH_SLACK_PX = 0.75
 STEEPEST_FALL = 8.0
@@ -145,34 +148,32 @@ def rasterise(
             side_a = step_a * (x - bx) - (cx - bx) * (y - by)
             side_b = step_b * (x - cx) - (ax - cx) * (y - cy)
             side_c = step_c * (x - ax) - (bx - ax) * (y - ay)
-            # a row of a thin facet starts far into its box: leap there, a pixel early for rounding
-            leap = 0.0
-            if side_a < 0.0 and step_a > 0.0:
-                leap = max(leap, -side_a / step_a)
-            if side_b < 0.0 and step_b > 0.0:
-                leap = max(leap, -side_b / step_b)
-            if side_c < 0.0 and step_c > 0.0:
-                leap = max(leap, -side_c / step_c)
+            # a row of a thin facet starts far into its box and ends soon after: leap there, a pixel early for
+            # rounding, and stop where a side that falls has turned negative
+            leap, reach = 0.0, np.float64(last_column - first_column)
+            for side, step in ((side_a, step_a), (side_b, step_b), (side_c, step_c)):
+                if step > 0.0:
+                    leap = max(leap, -side / step)
+                elif step < 0.0:
+                    reach = min(reach, -side / step)
             skipped = max(0.0, math.floor(leap) - 1.0)
-            if skipped > last_column - first_column:
+            reach = math.floor(reach) + 1.0
+            if skipped > reach:
                 continue
+            last = min(last_column, first_column + int(reach))
             side_a += skipped * step_a
             side_b += skipped * step_b
             side_c += skipped * step_c
-            entered = False
-            for column in range(first_column + int(skipped), last_column + 1):
+            for column in range(first_column + int(skipped), last + 1):
                 if (
                     (side_a > 0.0 or (side_a == 0.0 and owns_a))
                     and (side_b > 0.0 or (side_b == 0.0 and owns_b))
                     and (side_c > 0.0 or (side_c == 0.0 and owns_c))
                 ):
-                    entered = True
                     z = np.float32(az + fall_x * (column + 0.5 - ax) + fall_y * (y - ay))
                     if z > depth[row, column]:
                         depth[row, column] = z
                         facet[row, column] = f
-                elif entered:
-                    break
                 side_a += step_a
                 side_b += step_b
                 side_c += step_c
@@ -290,7 +291,8 @@ def corner_normals(
         for k in range(3):
             v = faces[f, k]
             sx, sy, sz = 0.0, 0.0, 0.0
-            for i in range(starts[v], starts[v + 1]):
+            stride = 1 + (starts[v + 1] - starts[v] - 1) // MOST_FACETS_ASKED
+            for i in range(starts[v], starts[v + 1], stride):
                 g = around[i]
                 gx, gy, gz = normals[g, 0], normals[g, 1], normals[g, 2]
                 if nx * gx + ny * gy + nz * gz >= cos_crease:

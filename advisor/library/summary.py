@@ -65,7 +65,7 @@ def summary_of(plan: Plan, file: str, folder: str) -> PartSummary:
         class_area_mm2={name: record.totals.by_class[name].area_mm2 for name in SLOPE_CLASSES},
         cutter=tool.name,
         cutter_diameter_mm=tool.diameter_mm,
-        finish_path_mm=math.fsum(advice.path_mm for advice in finish),
+        finish_path_mm=math.fsum(advice.path_mm or 0.0 for advice in finish),
         warnings=part.warnings,
     )
 

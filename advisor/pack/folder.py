@@ -16,6 +16,9 @@ from advisor.model import FacetArrays, Plan
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
+# All that a plan folder may hold: only such a folder is replaced.
+PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "zone_map.png"})
+_HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
 
@@ -57,13 +60,26 @@ def _write_facets(facets: FacetArrays, path: Path) -> None:
 def check_free_for_plan(folder: Path) -> None:
     """Raise ``InputError`` where a plan could not be written: before the work, not after it."""
     if folder.is_dir():
-        if any(folder.iterdir()) and not (folder / PLAN_FILE).is_file():
-            raise InputError(str(folder), "holds files that are no plan", "choose another folder with --out")
+        strangers = sorted(path.name for path in folder.iterdir() if path.name not in PLAN_FILES)
+        if strangers or (any(folder.iterdir()) and not _is_plan(folder / PLAN_FILE)):
+            what = (
+                f"holds {strangers[0]!r}, which is no part of a plan" if strangers else "holds files that are no plan"
+            )
+            raise InputError(str(folder), what, "choose another folder with --out")
     elif folder.exists():
         raise InputError(str(folder), "is a file, not a folder", "choose another folder with --out")
     parent = _nearest_existing(folder)
     if not os.access(parent, os.W_OK):
         raise InputError(str(folder), f"cannot be written (no right to write in {parent})", _REMEDY)
+
+
+def _is_plan(path: Path) -> bool:
+    """Whether a file is a ``plan.json`` of ours, whatever its version."""
+    try:
+        with path.open("rb") as file:
+            return b'"advisor-plan/' in file.read(_HEAD_BYTES)
+    except OSError:
+        return False
 
 
 def _nearest_existing(folder: Path) -> Path:
@@ -101,13 +117,13 @@ def _put_in_place(desk: Path, folder: Path) -> None:
     if not folder.exists():
         desk.rename(folder)
         return
-    # an earlier plan steps aside first, and comes back should the new one fail to move in
+    # an earlier plan steps aside first, comes back should the new one fail to move in, and goes only after that
     aside = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", suffix=".old", dir=folder.absolute().parent))
     folder.rename(aside / "plan")
     try:
         desk.rename(folder)
     except OSError:
         (aside / "plan").rename(folder)
+        aside.rmdir()
         raise
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
+    shutil.rmtree(aside, ignore_errors=True)

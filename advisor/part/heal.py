@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 from advisor import tolerances
 from advisor.errors import InputError
 from advisor.kernels.needles import needles_of, turn_needles_over
-from advisor.kernels.topology import CROWDED_EDGE, OPEN_EDGE, match_half_edges
+from advisor.kernels.topology import CROWDED_EDGE, OPEN_EDGE, connected_facets, match_half_edges
 from advisor.kernels.weld import weld_exact
 from advisor.model import Repair
-from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends, reach_of
 from advisor.part.wind import wind_outward
 
 _NEEDLE_ROUNDS = 8
@@ -69,16 +69,23 @@ def heal(corners: Floats, faces: NDArray[np.integer[Any]] | None, subject: str) 
     log = MendLog()
     vertices, faces = _weld(corners, faces)
     faces = _drop_collapsed(faces, log)
+    _refuse_nothing(faces, subject)
+    vertices, faces = _in_own_order(vertices, faces)  # before any mend: none may depend on the file's order
     faces = _drop_doubles(faces, len(vertices), log)
     vertices, faces = _join_hair_gaps(vertices, faces, log)
     faces = _take_out_needles(vertices, faces, log)
-    if len(faces) == 0:
-        raise InputError(subject, "holds no facet with an area", "export the part again as a solid or surface mesh")
-    faces, body = wind_outward(vertices, faces, log)
-    vertices, faces, body = _in_own_order(vertices, faces, body)
+    _refuse_nothing(faces, subject)
+    faces = wind_outward(vertices, faces, log)
+    vertices, faces = _in_own_order(vertices, faces)
     mesh = Mesh(vertices, faces)
+    body = _bodies(mesh)
     _warn_of_openings(mesh, log)
     return HealedMesh(mesh, body, tuple(log.repairs), tuple(log.warnings))
+
+
+def _refuse_nothing(faces: Ints, subject: str) -> None:
+    if len(faces) == 0:
+        raise InputError(subject, "holds no facet with an area", "export the part again as a solid or surface mesh")
 
 
 def check_coordinates(corners: Floats, subject: str) -> None:
@@ -136,8 +143,7 @@ def _join_hair_gaps(vertices: Floats, faces: Ints, log: MendLog) -> tuple[Floats
     from scipy.spatial import cKDTree
 
     rim_vertices = np.unique(half_edge_ends(faces, rim))
-    size = float(np.linalg.norm(np.ptp(vertices, axis=0)))
-    gap = tolerances.JOIN_GAP_SHARE_OF_SIZE * size
+    gap = tolerances.JOIN_GAP_SHARE_OF_SIZE * reach_of(vertices)
     pairs = cKDTree(vertices[rim_vertices]).query_pairs(gap, output_type="ndarray")
     if len(pairs) == 0:
         return vertices, faces
@@ -151,7 +157,7 @@ def _join_hair_gaps(vertices: Floats, faces: Ints, log: MendLog) -> tuple[Floats
 
 def _take_out_needles(vertices: Floats, faces: Ints, log: MendLog) -> Ints:
     """Facets without height: short edges are closed, long ones turned over to the facet behind, the rest dropped."""
-    size = float(np.linalg.norm(np.ptp(vertices, axis=0)))
+    size = reach_of(vertices)
     least = tolerances.NEEDLE_HEIGHT_SHARE_OF_SIZE * size
     closed, turned = 0, 0
     for _ in range(_NEEDLE_ROUNDS):  # turning one needle over may leave another
@@ -193,7 +199,7 @@ def _ends_of_chains(target: Ints) -> Ints:
         target = shorter
 
 
-def _in_own_order(vertices: Floats, faces: Ints, body: Ints) -> tuple[Floats, Ints, Ints]:
+def _in_own_order(vertices: Floats, faces: Ints) -> tuple[Floats, Ints]:
     """Vertices and facets in an order of their own, so that the file's order leaves no trace in any number."""
     used = np.zeros(len(vertices), bool)
     used[faces] = True
@@ -205,7 +211,7 @@ def _in_own_order(vertices: Floats, faces: Ints, body: Ints) -> tuple[Floats, In
     faces = _lowest_corner_first(faces)
     first_two = faces[:, 0].astype(np.int64) * len(order) + faces[:, 1]
     rank = np.lexsort((faces[:, 2], first_two))
-    return vertices[order], np.ascontiguousarray(faces[rank]), _renumbered(body[rank])
+    return vertices[order], np.ascontiguousarray(faces[rank])
 
 
 def _lowest_corner_first(faces: Ints) -> Ints:
@@ -216,11 +222,10 @@ def _lowest_corner_first(faces: Ints) -> Ints:
     return np.stack([faces[rows, (lead + k) % 3] for k in range(3)], axis=1)
 
 
-def _renumbered(labels: Ints) -> Ints:
-    _, first, inverse = np.unique(labels, return_index=True, return_inverse=True)
-    rank = np.empty(len(first), np.int32)
-    rank[np.argsort(first)] = np.arange(len(first), dtype=np.int32)
-    return rank[inverse]
+def _bodies(mesh: Mesh) -> Ints:
+    """(m,) number of the connected body of each facet, in order of first facets."""
+    body, _ = connected_facets(mesh.twins, np.ones(len(mesh.twins), bool))
+    return np.asarray(body)
 
 
 def _warn_of_openings(mesh: Mesh, log: MendLog) -> None:

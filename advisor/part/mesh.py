@@ -84,9 +84,9 @@ class Mesh:
         return _frozen(np.ptp(self.vertices, axis=0))
 
     @cached_property
-    def diagonal_mm(self) -> float:
-        """Diagonal of the box around the part, mm."""
-        return float(np.sqrt(np.sum(self.size_mm**2)))
+    def reach_mm(self) -> float:
+        """The part's size for tolerances, mm; see ``reach_of``."""
+        return reach_of(self.vertices)
 
     @cached_property
     def volume_mm3(self) -> float:
@@ -97,6 +97,12 @@ class Mesh:
 def _frozen(array: _Array) -> _Array:
     array.setflags(write=False)
     return array
+
+
+def reach_of(vertices: Floats) -> float:
+    """Twice the way from the middle of the vertices to the furthest one: a size that does not turn with the part."""
+    from_middle = vertices - vertices.mean(axis=0)
+    return 2.0 * float(np.sqrt(np.einsum("ij,ij->i", from_middle, from_middle).max()))
 
 
 def half_edge_ends(faces: Ints, half_edges: NDArray[np.integer]) -> Ints:

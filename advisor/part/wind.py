@@ -20,8 +20,8 @@ class Log(Protocol):
         """Note `count` mends of one kind."""
 
 
-def wind_outward(vertices: Floats, faces: Ints, log: Log) -> tuple[Ints, Ints]:
-    """Faces with one winding a body, outside out; and the body number of each.
+def wind_outward(vertices: Floats, faces: Ints, log: Log) -> Ints:
+    """Faces with one winding a body, outside out.
 
     A closed body of negative volume is inside out unless it lies in another body (then it is a void, and right).
     An open sheet has no inside: its direction is left as exported.
@@ -34,7 +34,7 @@ def wind_outward(vertices: Floats, faces: Ints, log: Log) -> tuple[Ints, Ints]:
     faces = _turn(faces, turned)
     inside_out = _inside_out_bodies(vertices, faces, twins, body)
     log.count("bodies turned inside out", len(inside_out))
-    return _turn(faces, np.isin(body, inside_out)), body
+    return _turn(faces, np.isin(body, inside_out))
 
 
 def _turn(faces: Ints, turned: Flags) -> Ints:

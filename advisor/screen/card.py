@@ -61,7 +61,8 @@ def _surface_facts(record: PlanRecord, zone: Zone, inches: bool) -> list[tuple[s
 def _advice_facts(record: PlanRecord, advice: Advice, inches: bool) -> list[tuple[str, str]]:
     tool = record.tools[advice.tool]
     facts = [("cutter", f"{tool.kind} Ø {_length(tool.diameter_mm, inches)}, {advice.stage}")]
-    facts.append(("stepover", f"{_length(advice.stepover_mm, inches)} along the surface"))
+    if advice.stepover_mm is not None:
+        facts.append(("stepover", f"{_length(advice.stepover_mm, inches)} along the surface"))
     if advice.z_step_mm is not None:
         facts.append(("Z-step", _length(advice.z_step_mm, inches)))
     if advice.line_spacing_mm is not None:
@@ -69,8 +70,10 @@ def _advice_facts(record: PlanRecord, advice: Advice, inches: bool) -> list[tupl
     if advice.direction_deg is not None:
         facts.append(("direction", f"{advice.direction_deg:.0f}° from +X"))
     facts.append(("cusp", _cusp(advice, inches)))
-    facts.append(("contact", f"Ø {_lengths(advice.contact_diameter_mm, inches, 3)}"))
-    facts.append(("near the tip", f"{_share(advice.tip_contact_share)} of the zone"))
+    if advice.contact_diameter_mm is not None:
+        facts.append(("contact", f"Ø {_lengths(advice.contact_diameter_mm, inches, 3)}"))
+    if advice.tip_contact_share is not None:
+        facts.append(("near the tip", f"{_share(advice.tip_contact_share)} of the zone"))
     return facts
 
 

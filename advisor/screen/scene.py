@@ -59,7 +59,7 @@ class Scene:
         self._lines = lines_on(plan.facets)
         self._points = surface.points
         self._vertices = plan.facets.vertices - surface.middle_mm
-        self._diagonal_mm = _diagonal_mm(self._vertices)
+        self._reach_mm = _reach_mm(self._vertices)
         self._mesh: Any = _facet_mesh(surface)
         self._actor = plotter.add_mesh(self._mesh, scalars=_COLOURS, rgb=True, copy_mesh=False)
         self._dress(self._actor.prop)
@@ -99,7 +99,7 @@ class Scene:
             self._locator = self._make_locator()
         near, far = (self._to_part(x, y, depth) for depth in (0.0, 1.0))
         # a line through a corner or an edge must not slip between the facets
-        facet = _first_facet(self._locator, near, far, _SIGHT_SLACK * self._diagonal_mm)
+        facet = _first_facet(self._locator, near, far, _SIGHT_SLACK * self._reach_mm)
         zone = -1 if facet is None else int(self._plan.facets.zone[facet])
         return zone if zone > 0 else None
 
@@ -128,7 +128,7 @@ class Scene:
         camera = self._plotter.camera
         camera.SetParallelProjection(True)
         camera.SetFocalPoint(*middle)
-        camera.SetPosition(*(middle + view.rows[2] * 2.0 * self._diagonal_mm))
+        camera.SetPosition(*(middle + view.rows[2] * 2.0 * self._reach_mm))
         camera.SetViewUp(*view.rows[1])
         camera.SetParallelScale(window_height / 2 / where.pixels_per_mm)
         self._plotter.renderer.ResetCameraClippingRange()
@@ -200,7 +200,7 @@ def _cells(edges: Ints) -> NDArray[np.int64]:
     return cells.ravel()
 
 
-def _diagonal_mm(vertices: NDArray[np.float64]) -> float:
+def _reach_mm(vertices: NDArray[np.float64]) -> float:
     size = np.ptp(vertices, axis=0)
     return float(np.sqrt(np.sum(size**2))) or 1.0
 

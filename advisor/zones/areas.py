@@ -79,7 +79,7 @@ def absorb_specks(
     class_of[label] = facet_class
     edge = borders(mesh, label)
     pairs, length = _summed(edge.one, edge.other, edge.length_mm, count)
-    narrow = min(tolerances.SLIVER_WIDTH_MM, tolerances.SLIVER_WIDTH_SHARE_OF_SIZE * mesh.diagonal_mm)
+    narrow = min(tolerances.SLIVER_WIDTH_MM, tolerances.SLIVER_WIDTH_SHARE_OF_SIZE * mesh.reach_mm)
     root = np.arange(count)
     for _ in range(_MOST_ROUNDS):
         target = _targets(pairs, length, area, smallest_mm2, narrow)

@@ -95,7 +95,7 @@ def cut_at_slopes(mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_de
         return CutSurface(mesh, corner_normal, np.arange(len(mesh.faces), dtype=np.int32))
     chosen = _with_rings(crossed, mesh)
     patch, vertex_ids = _take_patch(mesh, corner_normal, chosen)
-    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.diagonal_mm
+    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.reach_mm
     for cosine, slack in zip(cosines, slacks, strict=True):
         _cut_patch(patch, axis, cosine, slack, shortest)
     return _put_back(mesh, corner_normal, chosen, patch, vertex_ids)

@@ -28,6 +28,6 @@ def without_idle_overhangs(
     area = np.bincount(label, mesh.area_mm2, minlength=count)
     lean_deg = np.bincount(label, mesh.area_mm2 * slopes_deg, minlength=count) / area - 90.0
     hidden = height * np.tan(np.radians(np.clip(lean_deg, 0.0, 89.0)))
-    limit = max(tolerances.HIDDEN_MM, tolerances.HIDDEN_SHARE_OF_SIZE * mesh.diagonal_mm)
+    limit = max(tolerances.HIDDEN_MM, tolerances.HIDDEN_SHARE_OF_SIZE * mesh.reach_mm)
     idle = (hidden < limit) & (lean_deg < tolerances.IDLE_LEAN_DEG)
     return np.where((facet_class == UNDERCUT) & idle[label], np.int8(STEEP), facet_class)

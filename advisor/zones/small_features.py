@@ -36,7 +36,7 @@ def collect_small_features(
     class_of = np.zeros(count, np.int8)
     class_of[label] = facet_class
     size = _plan_size(mesh, label, count, axis)
-    tiny = size < tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.diagonal_mm
+    tiny = size < tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm
     narrow = size < ball_mm
     small = tiny | (narrow & (class_of >= STEEP) & _is_hollow(mesh, label, count, axis))
     small = _with_what_lies_between(mesh, label, small, narrow)

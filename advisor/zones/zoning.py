@@ -101,7 +101,7 @@ def _largest_first(mesh: Mesh, label: Ints, axis: Floats) -> tuple[Ints, NDArray
     place = np.stack(
         [np.bincount(label, weights=mesh.area_mm2 * (middle @ d)) / area for d in (*plan_axes(axis), axis)]
     )
-    step = 1e-6 * mesh.diagonal_mm
+    step = 1e-6 * mesh.reach_mm
     rounded_area = np.round(area / (1e-6 * area.max()))
     x, y, z = np.round(place / step)
     order = np.lexsort((y, x, -z, -rounded_area))

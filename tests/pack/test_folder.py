@@ -137,9 +137,20 @@ def test_an_earlier_plan_is_replaced_and_other_things_are_not(plan: Plan, tmp_pa
     letters = tmp_path / "letters"
     letters.mkdir()
     (letters / "dear.txt").write_text("keep me")
-    with pytest.raises(InputError, match="no plan"):
+    with pytest.raises(InputError, match=r"'dear\.txt', which is no part of a plan"):
         write_plan_folder(plan, letters)
+    (letters / "plan.json").write_text('{"my": "project"}')
+    with pytest.raises(InputError, match="no part of a plan"):
+        write_plan_folder(plan, letters)
+    (folder / "notes of mine.txt").write_text("keep me too")
+    with pytest.raises(InputError, match="notes of mine"):
+        write_plan_folder(plan, folder)
     assert (letters / "dear.txt").read_text() == "keep me"
+    assert (folder / "notes of mine.txt").read_text() == "keep me too"
+    (letters / "dear.txt").rename(tmp_path / "dear.txt")
+    with pytest.raises(InputError, match="files that are no plan"):
+        write_plan_folder(plan, letters)
+    (tmp_path / "dear.txt").rename(letters / "dear.txt")
     with pytest.raises(InputError, match="is a file"):
         write_plan_folder(plan, letters / "dear.txt")
 

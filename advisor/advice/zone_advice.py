@@ -1,0 +1,60 @@
+"""Advice for one zone, stage by stage."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from advisor.advice.candidates import candidates, refused_candidates
+from advisor.advice.choose import ZoneFacts, choose, is_cut_here
+from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
+from advisor.advice.conditions import StageConditions, zone_conditions
+from advisor.advice.lines import Lines, best_direction_deg, lines_at
+from advisor.advice.zone_records import ZoneMeasures
+from advisor.advice.zone_surface import ZoneSurface
+from advisor.cutter.cutter import Cutter
+from advisor.model import Advice, Strategy
+
+
+def zone_advice(
+    surface: ZoneSurface,
+    measure: ZoneMeasures,
+    stages: tuple[StageConditions, ...],
+    accuracy: Accuracy,
+    locked: Strategy | None,
+) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
+    """What to do with a zone.
+
+    Returns
+    -------
+    steps : the advice of every stage, in cutting order
+    candidates : all three of the last stage
+    """
+    facts = ZoneFacts(measure.slope_class, measure.slope_deg, measure.shape, measure.features)
+    if not is_cut_here(facts):
+        refused = [choose(facts, refused_candidates(stage.target), locked) for stage in stages]
+        return tuple(chosen for chosen, _ in refused), refused[-1][1]
+    extent = ZoneExtent(measure.z_mm.max - measure.z_mm.min, measure.rim_mm)
+    has_corner = any(near.joint == "inside corner" for near in measure.neighbours)
+    steps: list[Advice] = []
+    told: tuple[Advice, ...] = ()
+    for stage, lines in _lines_by_stage(surface, stages):
+        told = candidates(surface, stage.target, lines)
+        conditions = zone_conditions(surface, stage, told[0].tip_contact_share or 0.0, has_inside_corner=has_corner)
+        told = tuple(completed(c, surface, extent, stage, conditions, accuracy) for c in told)
+        chosen, told = choose(facts, told, locked)
+        steps.append(replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions))))
+    return tuple(steps), told
+
+
+def _lines_by_stage(
+    surface: ZoneSurface, stages: tuple[StageConditions, ...]
+) -> Iterator[tuple[StageConditions, Lines]]:
+    """Every stage with its lines: one direction for all, best for the last, for all cross the same slopes."""
+    direction_deg = best_direction_deg(surface, stages[-1].target)
+    by_cutter: dict[Cutter, Lines] = {}
+    for stage in stages:
+        cutter = stage.target.cutter
+        if cutter not in by_cutter:
+            by_cutter[cutter] = lines_at(surface, cutter, direction_deg)
+        yield stage, by_cutter[cutter]
