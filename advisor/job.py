@@ -166,7 +166,7 @@ class ZoneOverride(_Section):
     """What the user decides for the zone that a point lies on."""
 
     at: tuple[Length, Length, Length]
-    name: str | None = None
+    name: Annotated[str | None, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")] = None
     strategy: Literal["constant_z", "parallel_line", "constant_cusp"] | None = None
     exclude: bool = False
 

@@ -55,6 +55,9 @@ LINE_REFINEMENTS = 4
 # Segments below this share of the part's size are fine enough for any cutter.
 SHORTEST_LINE_SHARE_OF_SIZE = 1e-4
 
+# Nor do segments shorter than this share of the side of the smallest area that counts change any area.
+SHORTEST_LINE_SHARE_OF_SPECK = 0.05
+
 # -- zones --------------------------------------------------------------------------------------------------------
 # Zones below this share of the part's area are specks even where `smallest` is larger than the part deserves.
 SPECK_SHARE_OF_AREA = 5e-4
@@ -72,6 +75,9 @@ IDLE_LEAN_DEG = 5.0
 SMALL_FEATURE_SHARE_OF_SIZE = 0.02
 # One or two small features are zones like others; from this many they are noted together.
 FEWEST_FEATURES_TO_COLLECT = 3
+# A speck on the other side of the undercut line joins only a neighbour this many times larger: of two like
+# areas, one of them hidden from the tool, neither is a speck.
+SPECK_UNDER_NEIGHBOUR = 100.0
 # Facets joining at less than this across a zone border join tangentially.
 TANGENT_JOINT_DEG = 12.0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -35,6 +36,51 @@ _STRESSES_N_PER_MM2 = {"N/mm2": 1.0, "N/mm^2": 1.0, "MPa": 1.0, "GPa": 1000.0, "
 _RPM = {"rpm": 1.0, "rev/min": 1.0}
 _ACCELERATIONS_MM_PER_S2 = {"mm/s2": 1.0, "m/s2": 1000.0, "mm/s^2": 1.0, "m/s^2": 1000.0}
 
+# What a person can mean on any machine there is; beyond, a digit or a unit has slipped.
+LONGEST_MM = 1e5  # 100 m
+LARGEST_AREA_MM2 = LONGEST_MM**2
+WIDEST_DEG = 360.0
+FASTEST_FEED_MM_PER_MIN = 1e7  # 10 km/min
+FASTEST_SURFACE_SPEED_M_PER_MIN = 1e5
+LARGEST_STRESS_N_PER_MM2 = 1e7  # eight times the modulus of diamond
+FASTEST_SPINDLE_RPM = 2e6
+LARGEST_ACCELERATION_MM_PER_S2 = 1e6  # a hundred times that of gravity
+
+# Names with signs between them, and small powers: what else a unit library would reckon with may take it for ever.
+_PLAIN_UNIT = re.compile(r"(?:[^\W\d]|[°\"'·\s*/()]|(?:\*\*|\^)\s*-?[1-4](?!\d|\s*(?:\*\*|\^)))+")
+_LONGEST_UNIT_LETTERS = 40
+_LONGEST_TOLD = 60
+
+
+@dataclass(frozen=True)
+class _Quantity:
+    """What a person may type for one kind of value."""
+
+    what: str
+    target: str
+    known: dict[str, float]
+    most: float
+    most_words: str
+    example: str
+
+
+_LENGTH = _Quantity("a length", "millimeter", _LENGTHS_MM, LONGEST_MM, "100 m", "0.1 mm")
+_AREA = _Quantity("an area", "millimeter**2", _AREAS_MM2, LARGEST_AREA_MM2, "10000 m^2", "4 mm2")
+_ANGLE = _Quantity("an angle", "degree", _ANGLES_DEG, WIDEST_DEG, "360 deg", "15 deg")
+_FEED = _Quantity("a feed", "millimeter/minute", _SPEEDS_MM_PER_MIN, FASTEST_FEED_MM_PER_MIN, "10000 m/min", "10 m/min")
+_SURFACE_SPEED = _Quantity(
+    "a cutting speed", "meter/minute", _SURFACE_SPEEDS_M_PER_MIN, FASTEST_SURFACE_SPEED_M_PER_MIN, "100000 m/min",
+    "120 m/min",
+)  # fmt: skip
+_STRESS = _Quantity(
+    "a stress", "newton/millimeter**2", _STRESSES_N_PER_MM2, LARGEST_STRESS_N_PER_MM2, "10000 GPa", "1400 N/mm2"
+)
+_SPINDLE = _Quantity("a spindle speed", "revolution/minute", _RPM, FASTEST_SPINDLE_RPM, "2000000 rpm", "12000 rpm")
+_ACCELERATION = _Quantity(
+    "an acceleration", "millimeter/second**2", _ACCELERATIONS_MM_PER_S2, LARGEST_ACCELERATION_MM_PER_S2, "1000 m/s2",
+    "3 m/s2",
+)  # fmt: skip
+
 
 @cache
 def _registry() -> Any:
@@ -46,36 +92,62 @@ def _registry() -> Any:
     return registry
 
 
-def _to(value: float | str, known: dict[str, float], bare: float, target: str, what: str, example: str) -> float:
-    """`value` as a number of `target` units; a bare number is multiplied by `bare`."""
+def _to(value: float | str, quantity: _Quantity, bare: float = 1.0) -> float:
+    """`value` as a number of the quantity's target units; a bare number is multiplied by `bare`."""
     if isinstance(value, bool) or not isinstance(value, (int, float, str)):
-        raise ValueError(f"{what} must be a number or text such as {example!r}")
+        raise ValueError(f"{quantity.what} must be a number or text such as {quantity.example!r}")
+    return _within(_number_of(value, quantity, bare), value, quantity)
+
+
+def _number_of(value: float | str, quantity: _Quantity, bare: float) -> float:
     if not isinstance(value, str):
-        return _finite(float(value) * bare, value, what)
+        try:
+            return float(value) * bare
+        except OverflowError:  # an integer of more digits than a float can hold
+            return math.inf
     match = _NUMBER.match(value)
     if not match:
-        raise ValueError(f"{value!r} is not {what}; write for example {example!r}")
+        raise _no_such(value, quantity)
     number, unit = float(match[1]), match[2]
     if not unit:
-        return _finite(number * bare, value, what)
-    if unit in known:
-        return _finite(number * known[unit], value, what)
-    return _finite(_by_pint(number, unit, target, value, what, example), value, what)
+        return number * bare
+    if unit in quantity.known:
+        return number * quantity.known[unit]
+    return _by_pint(number, unit, value, quantity)
 
 
-def _by_pint(number: float, unit: str, target: str, value: str, what: str, example: str) -> float:
+def _by_pint(number: float, unit: str, value: str, quantity: _Quantity) -> float:
     import pint
 
+    if len(unit) > _LONGEST_UNIT_LETTERS or not _PLAIN_UNIT.fullmatch(unit):
+        raise _no_such(value, quantity)
     try:
-        return float(_registry().Quantity(number, unit).to(target).magnitude)
+        return float(_registry().Quantity(number, unit).to(quantity.target).magnitude)
+    except OverflowError:
+        return math.inf
     except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError) as fault:
-        raise ValueError(f"{value!r} is not {what}; write for example {example!r}") from fault
+        raise _no_such(value, quantity) from fault
 
 
-def _finite(number: float, value: float | str, what: str) -> float:
-    if not math.isfinite(number):
-        raise ValueError(f"{value!r} is not a finite {what}")
+def _no_such(value: float | str, quantity: _Quantity) -> ValueError:
+    return ValueError(f"{_short(value)} is not {quantity.what}; write for example {quantity.example!r}")
+
+
+def _within(number: float, value: float | str, quantity: _Quantity) -> float:
+    if math.isnan(number):
+        raise _no_such(value, quantity)
+    if abs(number) > quantity.most:
+        raise ValueError(f"{_short(value)} is {quantity.what} beyond any machine; give {quantity.most_words} or less")
     return number
+
+
+def _short(value: float | str) -> str:
+    """The value as typed, cut where no screen could hold it."""
+    try:
+        words = repr(value)
+    except ValueError:  # Python writes no integers of thousands of digits
+        return "a number of so many digits"
+    return words if len(words) <= _LONGEST_TOLD else f"{words[:_LONGEST_TOLD]}..."
 
 
 def length_mm(value: float | str, unit: str = "mm") -> float:
@@ -84,43 +156,43 @@ def length_mm(value: float | str, unit: str = "mm") -> float:
     >>> length_mm("0.005 in"), length_mm(0.5, "inch"), length_mm("8 um")
     (0.127, 12.7, 0.008)
     """
-    return _to(value, _LENGTHS_MM, MM_PER_UNIT[unit], "millimeter", "a length", "0.1 mm")
+    return _to(value, _LENGTH, MM_PER_UNIT[unit])
 
 
 def area_mm2(value: float | str, unit: str = "mm") -> float:
     """An area in mm2; a bare number is in the square of `unit`."""
-    return _to(value, _AREAS_MM2, MM_PER_UNIT[unit] ** 2, "millimeter**2", "an area", "4 mm2")
+    return _to(value, _AREA, MM_PER_UNIT[unit] ** 2)
 
 
 def angle_deg(value: float | str) -> float:
     """An angle in degrees; a bare number is in degrees."""
-    return _to(value, _ANGLES_DEG, 1.0, "degree", "an angle", "15 deg")
+    return _to(value, _ANGLE)
 
 
 def feed_mm_per_min(value: float | str, unit: str = "mm") -> float:
     """A feed in mm/min; a bare number is in `unit` per minute."""
-    return _to(value, _SPEEDS_MM_PER_MIN, MM_PER_UNIT[unit], "millimeter/minute", "a feed", "10 m/min")
+    return _to(value, _FEED, MM_PER_UNIT[unit])
 
 
 def surface_speed_m_per_min(value: float | str, unit: str = "mm") -> float:
     """A cutting speed in m/min; a bare number is in ft/min where the job's unit is inch, else in m/min."""
     bare = _SURFACE_SPEEDS_M_PER_MIN["ft/min"] if unit == "inch" else 1.0
-    return _to(value, _SURFACE_SPEEDS_M_PER_MIN, bare, "meter/minute", "a cutting speed", "120 m/min")
+    return _to(value, _SURFACE_SPEED, bare)
 
 
 def stress_n_per_mm2(value: float | str) -> float:
     """A stress, specific force or modulus in N/mm2; a bare number is in N/mm2."""
-    return _to(value, _STRESSES_N_PER_MM2, 1.0, "newton/millimeter**2", "a stress", "1400 N/mm2")
+    return _to(value, _STRESS)
 
 
 def spindle_rpm(value: float | str) -> float:
     """A spindle speed in revolutions per minute."""
-    return _to(value, _RPM, 1.0, "revolution/minute", "a spindle speed", "12000 rpm")
+    return _to(value, _SPINDLE)
 
 
 def acceleration_mm_per_s2(value: float | str) -> float:
     """An acceleration in mm/s2; a bare number is in m/s2, as machine builders state it."""
-    return _to(value, _ACCELERATIONS_MM_PER_S2, 1000.0, "millimeter/second**2", "an acceleration", "3 m/s2")
+    return _to(value, _ACCELERATION, 1000.0)
 
 
 def unit_name(value: str) -> str:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor import tolerances
 from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, low_quantile
 from advisor.cutter.cutter import Cutter
@@ -20,6 +19,8 @@ _DIRECTION_STEP_DEG = 5
 _FACETS_ASKED = 100_000
 # Directions whose length is within this share of the least are alike; fewest turns decides between them.
 _ALIKE_LENGTH_SHARE = 0.01
+# Directions are compared by what all but this share of the area allows: a rim must not turn the lines of a face.
+_TAIL_OF_DIRECTION = 0.01
 # Steeper than this along the line a ball plunges and climbs instead of sweeping. (common practice, no source)
 _STEEPEST_RUN_DEG = 75.0
 _STEEPER_SHARE = 0.01
@@ -60,7 +61,7 @@ def best_direction_deg(surface: ZoneSurface, target: StageTarget) -> float:
     length = length_by_direction(
         surface.normal[some], surface.area_mm2[some], surface.axis, feeds @ plan_axes(surface.axis), tensor,
         target.cutter.corner_per_mm, target.cutter.ring_radius_mm, target.cusp_mm or 0.0, target.step_mm or 0.0,
-        tolerances.TAIL_SHARE_OF_AREA,
+        _TAIL_OF_DIRECTION,
     )  # fmt: skip
     width = np.round(widths_across(surface.plan_corners[some], feeds), 6)
     alike = length <= (1 + _ALIKE_LENGTH_SHARE) * length.min()

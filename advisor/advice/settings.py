@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from advisor.advice.conditions import StageConditions
+from advisor.advice.settings_record import settings_record
 from advisor.advice.target import StageTarget
 from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
 from advisor.cutter.materials import Material, material_from_row, material_named
@@ -33,6 +34,7 @@ class Settings:
     tools: tuple[Tool, ...]
     stages: tuple[StageConditions, ...]
     record: tuple[Setting, ...]
+    subject: str
 
 
 def resolve(
@@ -54,11 +56,11 @@ def resolve(
     """
     file_keys, options = file_keys or {}, options or {}
     _check_options(options, _unit_in_force(file_keys, options))
-    job = job_from_keys(_with_options(file_keys, options), subject)
+    job = _job(file_keys, options, subject)
     tools, tool_source = _tools(job, mesh, options)
     stages = _conditions(job, tools, subject)
-    record = _record(job, tools, tool_source, file_keys, options)
-    return Settings(job, parse_up(job.up), tools, stages, record)
+    record = settings_record(job, tools, tool_source, file_keys, options)
+    return Settings(job, parse_up(job.up), tools, stages, record, subject)
 
 
 def _unit_in_force(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> str:
@@ -84,6 +86,18 @@ def _check_options(options: Mapping[str, Any], unit: str) -> None:
             raise InputError(
                 option, f"{value!r} is not above zero", "give a positive value, such as '0.1 mm' or '15 deg'"
             )
+
+
+def _job(file_keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> Job:
+    try:
+        return job_from_keys(_with_options(file_keys, options), subject)
+    except InputError as fault:
+        given = [option for key, option in _ANGLE_OPTIONS.items() if key in options]
+        if given and fault.subject.startswith(f"{subject}: zones"):  # it was an option that put them out of order
+            raise InputError(" and ".join(given), fault.problem, fault.remedy) from fault
+        if "up" in options and "is not a direction" in fault.problem:
+            raise InputError("--up", fault.problem, fault.remedy) from fault
+        raise
 
 
 def _with_options(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
@@ -168,43 +182,3 @@ def _too_coarse(subject: str, stage: str, what: str, tool: Tool) -> InputError:
         f"stage {stage!r} asks for a {what}, more than the {tool.diameter:g} mm {tool.kind} can leave",
         "ask for less, and check its unit (for example 0.005 mm)",
     )
-
-
-def _record(
-    job: Job, tools: tuple[Tool, ...], tool_source: str, file_keys: Mapping[str, Any], options: Mapping[str, Any]
-) -> tuple[Setting, ...]:
-    def source(dotted: str) -> str:
-        if dotted in options:
-            return "option"
-        section, _, key = dotted.rpartition(".")
-        held = file_keys.get(section, {}) if section else file_keys
-        return "job file" if isinstance(held, Mapping) and key in held else "default"
-
-    rows = [
-        Setting("unit", job.unit, source("unit")),
-        Setting("up", job.up if isinstance(job.up, str) else ",".join(f"{v:g}" for v in job.up), source("up")),
-        Setting("material", job.material or "not given", source("material")),
-    ]
-    for key, unit in (
-        ("flat_below", "deg"),
-        ("steep_from", "deg"),
-        ("wall_tolerance", "deg"),
-        ("smallest", "mm2"),
-    ):
-        rows.append(Setting(key, f"{getattr(job.zones, key):g} {unit}", source(f"zones.{key}")))
-    rows.extend(Setting(f"tool {n}", f"{t.name}: {t.kind} {t.diameter:g} mm", tool_source) for n, t in enumerate(tools))
-    last = len(job.stage) - 1
-    for number, stage in enumerate(job.stage):
-        by_option = number == last and ("cusp" in options or "stepover" in options)
-        rows.append(Setting(f"stage {number}", _stage_words(stage), "option" if by_option else source("stage")))
-    return tuple(rows)
-
-
-def _stage_words(stage: Stage) -> str:
-    if stage.cusp is not None:
-        target = f"cusp {stage.cusp * 1000:g} um"
-    elif stage.stepover is not None:
-        target = f"stepover {stage.stepover:g} mm"
-    else:
-        target = f"Ra {(stage.ra or 0.0) * 1000:g} um"
-    return f"{stage.name}: {target}, {stage.stock_left:g} mm left"

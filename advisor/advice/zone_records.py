@@ -12,6 +12,7 @@ from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Joint, Neighbour, Range, SlopeClass, Spread
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
 from advisor.zones.areas import borders
+from advisor.zones.joints import bend_across_deg
 from advisor.zones.zoning import Zoning
 
 # An undercut zone that mostly faces down is the underside; one that leans is an overhang.
@@ -43,6 +44,10 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasu
     neighbours = _neighbours(zoning)
     mesh = zoning.surface.mesh
     rims = _rims_mm(mesh, zoning.zone, len(surfaces))
+    facets = np.bincount(zoning.zone, minlength=len(surfaces))
+    area = np.bincount(zoning.zone, mesh.area_mm2, minlength=len(surfaces))
+    flattened = mesh.area_mm2 * np.abs(np.cos(np.radians(zoning.smooth_slope_deg)))
+    plan_area = np.bincount(zoning.zone, flattened, minlength=len(surfaces))
     heights = bounds_by_label(mesh.vertices @ surfaces[0].axis, mesh.faces, zoning.zone, len(surfaces))
     measures = []
     for number, surface in enumerate(surfaces):
@@ -55,9 +60,9 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasu
                 slope_class=slope_class,
                 shape=SMALL_FEATURES_SHAPE if features > 1 else None,
                 features=features,
-                facets=len(surface.area_mm2),
-                area_mm2=surface.total_mm2,
-                plan_area_mm2=float((surface.area_mm2 * np.abs(np.cos(np.radians(surface.slope_deg)))).sum()),
+                facets=int(facets[number]),
+                area_mm2=float(area[number]),
+                plan_area_mm2=float(plan_area[number]),
                 slope_deg=slope,
                 z_mm=z,
                 neighbours=neighbours.get(number, ()),
@@ -104,7 +109,7 @@ def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
     edge = borders(zoning.surface.mesh, zoning.zone)
     if len(edge.half_edge) == 0:
         return {}
-    joint = _joints(_bend_deg(zoning, edge.half_edge))
+    joint = _joints(bend_across_deg(zoning.surface, edge.half_edge))
     count = len(zoning.zone_class)
     pair = np.minimum(edge.one, edge.other).astype(np.int64) * count + np.maximum(edge.one, edge.other)
     keys, inverse = np.unique(pair * len(_JOINTS) + joint, return_inverse=True)
@@ -125,19 +130,3 @@ def _joints(bend_deg: Floats) -> Ints:
     """Index in ``_JOINTS`` of border edges by their bend."""
     corner = np.where(bend_deg > 0, _JOINTS.index("outside corner"), _JOINTS.index("inside corner"))
     return np.where(np.abs(bend_deg) < tolerances.TANGENT_JOINT_DEG, 0, corner).astype(np.int32)
-
-
-def _bend_deg(zoning: Zoning, half_edge: np.ndarray) -> Floats:
-    """Angle between the smooth surfaces on both sides of border edges, positive convex."""
-    mesh, normal = zoning.surface.mesh, zoning.surface.corner_normal
-    f, k = np.divmod(half_edge, 3)
-    g, j = np.divmod(mesh.twins[half_edge], 3)
-    here = normal[f, k] + normal[f, (k + 1) % 3]
-    there = normal[g, j] + normal[g, (j + 1) % 3]
-    here /= np.linalg.norm(here, axis=1)[:, None]
-    there /= np.linalg.norm(there, axis=1)[:, None]
-    along = mesh.vertices[mesh.faces[f, (k + 1) % 3]] - mesh.vertices[mesh.faces[f, k]]
-    cross = np.cross(here, there)
-    size = np.degrees(np.arctan2(np.linalg.norm(cross, axis=1), np.einsum("ij,ij->i", here, there)))
-    bend: Floats = np.where(np.einsum("ij,ij->i", cross, along) < 0, -size, size)
-    return bend

@@ -53,12 +53,12 @@ class ZoneSurface:
 
     @property
     def total_mm2(self) -> float:
-        """Area of the zone, mm2."""
+        """Area of the zone's own facets, mm2."""
         return float(self.area_mm2.sum())
 
 
 def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Floats) -> list[ZoneSurface]:
-    """The surface of every zone, in the order of their numbers."""
+    """The surface of every zone, in the order of their numbers; specks that a zone took in are left out."""
     cut = zoning.surface
     tensor = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)[cut.parent]
     normal = cut.normal
@@ -73,6 +73,7 @@ def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Float
     surfaces = []
     for start, stop in pairwise(ends):
         rows = order[start:stop]
+        rows = rows[zoning.own[rows]] if zoning.own[rows].any() else rows
         corners = plan[cut.mesh.faces[rows].ravel()]
         surfaces.append(
             ZoneSurface(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from advisor.cli import options
+from advisor.words import counted
 
 if TYPE_CHECKING:
     from advisor.library.run import LibraryResult, Listeners
@@ -137,7 +138,8 @@ def _tell(result: LibraryResult, out: Path, seconds: float, quiet: bool) -> None
     rate = _rate(result.planned + len(result.failures), seconds)
     typer.echo(f"{', '.join(counts)}, in {seconds:.1f} s" + (f" ({rate})" if rate else ""), err=True)
     if result.exact_models:
-        typer.echo(f"left out: {result.exact_models} STEP or IGES models (export them as STL to plan them)", err=True)
+        models = counted(result.exact_models, "STEP or IGES model")
+        typer.echo(f"left out: {models} (export as STL to plan)", err=True)
     typer.echo(f"look at {out / 'index.html'}", err=True)
 
 

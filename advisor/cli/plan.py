@@ -64,15 +64,19 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     from rich.console import Console
     from rich.markup import escape
 
-    from advisor.cli.words import mend_lines, total_line, zone_table
+    from advisor.cli.words import mend_lines, part_line, total_line, unit_note, zone_lines
 
     console = Console(stderr=True, highlight=False)
     part = made.record.part
-    x, y, z = part.size_mm
-    console.print(f"[bold]{escape(part.name)}[/bold]  {x:.4g} x {y:.4g} x {z:.4g} mm, {part.facets} facets")
+    console.print(f"[bold]{escape(part.name)}[/bold]  {part_line(made)}")
     for line in mend_lines(part):
         console.print(f"  {escape(line)}", style="yellow" if line.startswith("note") else "")
-    console.print(zone_table(made))
+    for place, line in enumerate(zone_lines(made, console.width)):
+        # a line too wide for a narrow screen runs on: no number is cut
+        console.print(escape(line), style="bold" if place == 0 else "", soft_wrap=True)
+    note = unit_note(made)
+    if note is not None:
+        console.print(note)
     console.print(total_line(made) or "No minutes: say the material (--material, or in the job file).")
     for caution in made.record.cautions:
         console.print(f"  {escape(caution)}", style="dim")

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+import math
+from itertools import zip_longest
 
 from advisor.advice.choose import in_words
 from advisor.model import Part, Plan, Zone
 from advisor.units import MM_PER_UNIT
-
-if TYPE_CHECKING:
-    from rich.table import Table
+from advisor.words import counted, plain_number
 
 _MOST_ROWS = 20
+# A narrow screen may shorten names to this many letters, nothing else.
+_SHORTEST_NAME = 6
+# Digits a person reads behind the point of a size; small parts get more, to show three digits that count.
+_SIZE_DECIMALS = {"mm": 1, "in": 2}
+_HEADINGS = ("zone", "class", "name", "area {unit}2", "strategy", "apart {unit}", "min")
+_NAME_COLUMN = _HEADINGS.index("name")
+_TEXT_COLUMNS = frozenset(_HEADINGS.index(heading) for heading in ("class", "name", "strategy"))
+
+
+def part_line(plan: Plan) -> str:
+    """Size in the job's unit, and facets."""
+    part, (unit, per_mm) = plan.record.part, _screen_unit(plan)
+    sizes = [size * per_mm for size in part.size_mm]
+    decimals = max(_SIZE_DECIMALS[unit], 2 - math.floor(math.log10(max(sizes))))
+    told = " x ".join(_short(size, decimals) for size in sizes)
+    return f"{told} {unit}, {counted(part.facets, 'facet')}"
 
 
 def mend_lines(part: Part) -> list[str]:
@@ -20,27 +35,27 @@ def mend_lines(part: Part) -> list[str]:
     return mended + [f"note: {warning}" for warning in part.warnings]
 
 
-def zone_table(plan: Plan) -> Table:
-    """Zones with their advice, largest first, in the job's unit; fits 80 columns."""
-    from rich.markup import escape
-    from rich.table import Table
+def zone_lines(plan: Plan, width: int) -> list[str]:
+    """Zones with their advice under their headings, largest first, in the job's unit.
 
-    unit = next(setting.value for setting in plan.record.settings if setting.name == "unit")
-    short, per_mm = ("in", 1 / MM_PER_UNIT["inch"]) if unit == "inch" else ("mm", 1.0)
-    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    columns: tuple[tuple[str, Literal["left", "right"]], ...] = (
-        ("zone", "right"), ("class", "left"), ("name", "left"), (f"area {short}2", "right"), ("strategy", "left"),
-        (f"apart {short}", "right"), ("min", "right"),
-    )  # fmt: skip
-    for heading, justify in columns:
-        table.add_column(heading, justify=justify, no_wrap=True)
-    for zone in plan.zones[:_MOST_ROWS]:
-        area = _area_words(zone.area_mm2 * per_mm**2)
-        cells = (escape(zone.name), area, in_words(zone), _apart(zone, per_mm), _minutes(zone))
-        table.add_row(str(zone.id), zone.slope_class, *cells)
+    Names are shortened where lines would be wider than `width` columns; numbers never are.
+    """
+    from rich.cells import cell_len
+
+    unit, per_mm = _screen_unit(plan)
+    shown = plan.zones[:_MOST_ROWS]
+    rows = [tuple(heading.format(unit=unit) for heading in _HEADINGS), *(_cells(zone, per_mm) for zone in shown)]
     if len(plan.zones) > _MOST_ROWS:
-        table.add_row("", "", f"+ {len(plan.zones) - _MOST_ROWS} in zones.csv")
-    return table
+        rows.append(("", "", f"+ {len(plan.zones) - _MOST_ROWS} in zones.csv"))
+    widths = [max(map(cell_len, column)) for column in zip_longest(*rows, fillvalue="")]
+    others = sum(widths) - widths[_NAME_COLUMN] + len(widths) - 1
+    widths[_NAME_COLUMN] = min(widths[_NAME_COLUMN], max(width - others, _SHORTEST_NAME))
+    return [_line(row, widths) for row in rows]
+
+
+def unit_note(plan: Plan) -> str | None:
+    """What a reader in inches must know of the table."""
+    return "Z in names of zones is in mm." if _screen_unit(plan)[0] == "in" else None
 
 
 def total_line(plan: Plan) -> str | None:
@@ -48,17 +63,48 @@ def total_line(plan: Plan) -> str | None:
     span = plan.record.totals.total_min_range
     if span is None:
         return None
-    return f"About {span[0]:.0f} to {span[1]:.0f} minutes in all stages, part handling and tool changes not counted."
+    low, high = (_minute_words(minutes) for minutes in span)
+    return f"About {low} to {high} minutes in all stages, part handling and tool changes not counted."
+
+
+def _screen_unit(plan: Plan) -> tuple[str, float]:
+    """Short name of the unit on the screen, and how many of it make a mm."""
+    unit = next(setting.value for setting in plan.record.settings if setting.name == "unit")
+    return ("in", 1 / MM_PER_UNIT["inch"]) if unit == "inch" else ("mm", 1.0)
+
+
+def _cells(zone: Zone, per_mm: float) -> tuple[str, ...]:
+    area = plain_number(zone.area_mm2 * per_mm**2)
+    return str(zone.id), zone.slope_class, zone.name, area, in_words(zone), _apart(zone, per_mm), _minutes(zone)
+
+
+def _line(row: tuple[str, ...], widths: list[int]) -> str:
+    from rich.cells import cell_len, set_cell_size
+
+    cells = []
+    for place, (words, width) in enumerate(zip(row, widths, strict=False)):
+        if cell_len(words) > width:
+            cells.append(set_cell_size(words, width - 1) + "…")
+        elif place in _TEXT_COLUMNS:
+            cells.append(set_cell_size(words, width))
+        else:
+            cells.append(" " * (width - cell_len(words)) + words)
+    return " ".join(cells).rstrip()
 
 
 def _minutes(zone: Zone) -> str:
     known = [step.total_min for step in zone.steps if step.usable and step.total_min is not None]
-    minutes = sum(known)
-    return (f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.1f}") if known else "-"
+    return _minute_words(sum(known)) if known else "-"
 
 
-def _area_words(area: float) -> str:
-    return f"{area:,.0f}" if area >= 100 else f"{area:.3g}"
+def _minute_words(minutes: float) -> str:
+    return f"{minutes:,.0f}" if minutes >= 10 else f"{minutes:.1f}"
+
+
+def _short(value: float, decimals: int) -> str:
+    """A number without zeros at its end."""
+    words = f"{value:.{decimals}f}"
+    return words.rstrip("0").rstrip(".") if "." in words else words
 
 
 def _apart(zone: Zone, per_mm: float) -> str:
@@ -67,7 +113,7 @@ def _apart(zone: Zone, per_mm: float) -> str:
     if advice is None or not advice.usable:
         return "-"
     if advice.z_step_mm is not None:
-        return f"Z {advice.z_step_mm * per_mm:.3g}"
+        return f"Z {plain_number(advice.z_step_mm * per_mm)}"
     if advice.line_spacing_mm is not None:
-        return f"XY {advice.line_spacing_mm * per_mm:.3g}"
-    return f"{(advice.stepover_mm or 0.0) * per_mm:.3g}"
+        return f"XY {plain_number(advice.line_spacing_mm * per_mm)}"
+    return "-" if advice.stepover_mm is None else plain_number(advice.stepover_mm * per_mm)

@@ -8,6 +8,7 @@ from typing import Any
 
 from advisor.advice.advise import advise
 from advisor.advice.settings import resolve
+from advisor.errors import InputError
 from advisor.intake.read import read_part
 from advisor.job import load_job
 from advisor.model import Plan
@@ -46,12 +47,21 @@ def plan(
     """
     keys, subject = _job_keys(job)
     given = {OPTION_KEYS.get(name, name): value for name, value in options.items() if value is not None}
+    if "unit" in given:
+        given["unit"] = _unit_option(given["unit"])
     if not isinstance(part, MeasuredPart):
         # the unit of the model is what an option says, then what the job file says, then what the model says
         unit = given.get("unit") or keys.get("unit")
         part = read_part(part, None if unit is None else unit_name(unit))
     settings = resolve(part.mesh, keys, given, subject)
     return advise(part, settings, only_zones=only_zones)
+
+
+def _unit_option(words: str) -> str:
+    try:
+        return unit_name(words)
+    except InputError as fault:
+        raise InputError("--unit", fault.problem, fault.remedy) from fault
 
 
 def _job_keys(job: str | Path | Mapping[str, Any] | None) -> tuple[Mapping[str, Any], str]:

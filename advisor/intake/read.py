@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.errors import InputError
-from advisor.intake.stl import stl_corners
+from advisor.intake.stl import cut_short, stl_corners
 from advisor.part.heal import check_coordinates, heal
 from advisor.part.measured import MeasuredPart, measure_part
 from advisor.units import MM_PER_UNIT
@@ -26,13 +27,15 @@ Corners = NDArray[np.float64]
 class RawMesh:
     """A mesh as a file holds it.
 
-    ``faces`` is None where corners come three a facet; ``unit`` is None where the format has none.
+    ``faces`` is None where corners come three a facet; ``unit`` is None where the format has none;
+    ``promised_more`` is the number of facets that the file says it has, where it holds fewer.
     """
 
     corners: Corners
     faces: NDArray[np.int64] | None
     unit: str | None
     notes: tuple[str, ...] = ()
+    promised_more: int | None = None
 
 
 _FORMATS_BY_TRIMESH = {".ply", ".obj", ".off", ".3mf", ".glb"}
@@ -64,13 +67,15 @@ def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
     """
     path = Path(path)
     subject = str(path)
-    data = _bytes_of(path)
-    raw = _reader(path)(data, path)
+    data, raw = _read(path)
     known = unit or raw.unit
     scale = MM_PER_UNIT[known or "mm"]
     corners = np.asarray(raw.corners, dtype=np.float64)
     check_coordinates(corners, subject)
     healed = heal(corners * scale, raw.faces, subject)
+    if raw.promised_more is not None and healed.mesh.open_edges:
+        # a whole part under a header that lies is closed: this one lacks what was promised
+        raise cut_short(subject, raw.promised_more, len(corners) // 3)
     notes = raw.notes
     if known is None:
         notes = (*notes, "the file names no unit: mm was assumed (set it with --unit)")
@@ -90,15 +95,27 @@ def _as_text(name: str) -> str:
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
-def _bytes_of(path: Path) -> bytes:
+def _read(path: Path) -> tuple[bytes, RawMesh]:
+    """The file's bytes and their mesh; what cannot be a part model is refused unread."""
     try:
-        if path.is_dir():
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
             raise InputError(str(path), "is a folder", "give one part model, or run `advisor batch` on the folder")
-        return path.read_bytes()
+        if not stat.S_ISREG(mode):
+            raise InputError(str(path), "is a device, pipe or socket, not a file", "save the part model in a file")
+        reader = _reader(path)
+        data = path.read_bytes()
     except OSError as fault:
         raise InputError(
             str(path), f"cannot be read ({fault.strerror})", "check the path and the right to read it"
         ) from fault
+    except MemoryError as fault:
+        raise _too_large(path) from fault
+    return data, reader(data, path)
+
+
+def _too_large(path: Path) -> InputError:
+    return InputError(str(path), "asks for more memory than there is", "export or copy it again")
 
 
 def _reader(path: Path) -> Callable[[bytes, Path], RawMesh]:
@@ -113,8 +130,8 @@ def _reader(path: Path) -> Callable[[bytes, Path], RawMesh]:
 
 
 def _read_stl(data: bytes, path: Path) -> RawMesh:
-    corners, notes = stl_corners(data, str(path))
-    return RawMesh(corners, None, None, notes)
+    held = stl_corners(data, str(path))
+    return RawMesh(held.corners, None, None, held.notes, held.promised_more)
 
 
 def _read_by_trimesh(data: bytes, path: Path) -> RawMesh:
@@ -145,7 +162,7 @@ def _load_scene(data: bytes, suffix: str, path: Path) -> Any:
     try:
         return trimesh.load_scene(io.BytesIO(data), file_type=suffix[1:], process=False, skip_materials=True)
     except MemoryError as fault:
-        raise InputError(str(path), "asks for more memory than there is", "export or copy it again") from fault
+        raise _too_large(path) from fault
     except Exception as fault:  # readers of six formats fail in many ways on damaged files: all mean the same here
         raise _unreadable(path, fault) from fault
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.errors import InputError
+from advisor.words import counted
 
 _HEADER_BYTES = 80
 _COUNT_BYTES = 4
@@ -15,10 +17,33 @@ _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute
 _VERTEX = re.compile(rb"vertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
 _SHORT = "is cut short"
 _AGAIN = "export or copy it again"
+# A stored normal, of whatever length, lies along the facet's own this closely (as a cosine), or it is no normal.
+_ALONG = 0.9
+# Enough records to tell facets from other bytes.
+_SAMPLE = 4096
 
 
-def stl_corners(data: bytes, subject: str) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    """Corners of all facets, three a facet, in the file's unit; and what was odd about the file.
+@dataclass(frozen=True)
+class StlCorners:
+    """What an STL holds, in its own unit.
+
+    Attributes
+    ----------
+    corners : (3 m, 3) float array
+        Corners of all facets, three a facet.
+    notes : what was odd about the file
+    promised_more : int or None
+        The header's count where it is above the facets held: the file is cut short, or its header lies. Only the
+        mended mesh tells which.
+    """
+
+    corners: NDArray[np.float64]
+    notes: tuple[str, ...] = ()
+    promised_more: int | None = None
+
+
+def stl_corners(data: bytes, subject: str) -> StlCorners:
+    """Corners of all facets of an STL.
 
     Parameters
     ----------
@@ -29,13 +54,18 @@ def stl_corners(data: bytes, subject: str) -> tuple[NDArray[np.float64], tuple[s
     Raises
     ------
     InputError
-        Where the file is empty, cut short or no STL.
+        Where the file is empty, cut short in its text, or no STL.
     """
     if not data.strip():
         raise InputError(subject, "is empty", _AGAIN)
     if _looks_ascii(data):
         return _ascii_corners(data, subject)
     return _binary_corners(data, subject)
+
+
+def cut_short(subject: str, promised: int, held: int) -> InputError:
+    """The fault of a binary file that ends before its facets do."""
+    return InputError(subject, f"{_SHORT} (its header promises {counted(promised, 'facet')}, it holds {held})", _AGAIN)
 
 
 def _looks_ascii(data: bytes) -> bool:
@@ -46,28 +76,47 @@ def _looks_ascii(data: bytes) -> bool:
     return opens and not re.search(rb"[\x00-\x08\x0e-\x1f]", head)
 
 
-def _binary_corners(data: bytes, subject: str) -> tuple[NDArray[np.float64], tuple[str, ...]]:
-    body = len(data) - _HEADER_BYTES - _COUNT_BYTES
+def _binary_corners(data: bytes, subject: str) -> StlCorners:
+    start = _HEADER_BYTES + _COUNT_BYTES
+    body = len(data) - start
     if body < 0:
         raise InputError(subject, "is no STL file (shorter than its header)", _AGAIN)
-    promised = int.from_bytes(data[_HEADER_BYTES : _HEADER_BYTES + _COUNT_BYTES], "little")
-    held, rest = divmod(body, _FACET.itemsize)
-    if promised > held and rest:
-        raise InputError(subject, f"{_SHORT} (its header promises {promised} facets, it holds {held})", _AGAIN)
+    promised = int.from_bytes(data[_HEADER_BYTES:start], "little")
+    held = body // _FACET.itemsize
+    if held == 0 and promised > 0:
+        raise cut_short(subject, promised, held)
     if held == 0:
         raise InputError(subject, "holds no facets", "export the part again as a mesh")
-    count, notes = held, []
-    if rest and promised > 0:
-        count = promised
-        spare = body - count * _FACET.itemsize
-        notes.append(f"{spare} bytes after the last facet were left out")
-    elif promised != held:
-        notes.append(f"the header promises {promised} facets but the file holds {held}: those were read")
-    facets = np.frombuffer(data, _FACET, count, offset=_HEADER_BYTES + _COUNT_BYTES)
-    return facets["corners"].reshape(-1, 3).astype(np.float64), tuple(notes)
+    facets = np.frombuffer(data, _FACET, held, offset=start)
+    if 0 < promised < held and not _are_facets(facets[promised:]):
+        facets = facets[:promised]
+    notes = []
+    if promised != len(facets):
+        notes.append(
+            f"the header promises {counted(promised, 'facet')} but the file holds {len(facets)}: all held were read"
+        )
+    spare = body - len(facets) * _FACET.itemsize
+    if spare:
+        notes.append(f"{counted(spare, 'byte')} after the last facet left out")
+    with np.errstate(invalid="ignore"):  # what is not a number is refused later, with a count
+        corners = facets["corners"].reshape(-1, 3).astype(np.float64)
+    return StlCorners(corners, tuple(notes), promised if promised > held else None)
 
 
-def _ascii_corners(data: bytes, subject: str) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+def _are_facets(records: NDArray[np.void]) -> bool:
+    """Whether what follows the promised facets is mostly facets too, not text or padding of the same length."""
+    records = records[:_SAMPLE]
+    finite = np.isfinite(records["corners"]).all(axis=(1, 2)) & np.isfinite(records["normal"]).all(axis=1)
+    normal = records["normal"][finite].astype(np.float64)
+    a, b, c = records["corners"][finite].astype(np.float64).transpose(1, 0, 2)
+    across = np.cross(b - a, c - a)
+    size, length = np.linalg.norm(across, axis=1), np.linalg.norm(normal, axis=1)
+    # a normal that was left out is stored as zero, and passes
+    along = np.abs(np.einsum("ij,ij->i", across, normal)) >= _ALONG * size * length
+    return int(np.count_nonzero((size > 0) & along)) * 2 > len(records)
+
+
+def _ascii_corners(data: bytes, subject: str) -> StlCorners:
     rows = _VERTEX.findall(data)
     if not rows:
         if re.search(rb"facet\s+normal", data, re.IGNORECASE):
@@ -77,8 +126,8 @@ def _ascii_corners(data: bytes, subject: str) -> tuple[NDArray[np.float64], tupl
         corners = np.array(rows, dtype="S").astype(np.float64)
     except ValueError as fault:
         raise InputError(subject, f"has a corner that is no number ({fault})", _AGAIN) from fault
-    facets = len(re.findall(rb"(?<!end)facet\s+normal", data, re.IGNORECASE))
+    begun = len(re.findall(rb"(?<!end)facet\s+normal", data, re.IGNORECASE))
     tail = data.rstrip()[-400:].lower()
-    if len(corners) != 3 * facets or b"endsolid" not in tail:
-        raise InputError(subject, f"{_SHORT} ({facets} facets are begun, the last is not ended)", _AGAIN)
-    return corners, ()
+    if len(corners) != 3 * begun or b"endsolid" not in tail:
+        raise InputError(subject, f"{_SHORT} (it begins {counted(begun, 'facet')}, the last is not ended)", _AGAIN)
+    return StlCorners(corners)

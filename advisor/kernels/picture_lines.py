@@ -10,6 +10,10 @@ from numpy.typing import NDArray
 
 # Kinds of line, weakest first: where two meet, the stronger is drawn.
 NO_LINE, BORDER, CREASE, STEP, OUTLINE = 0, 1, 2, 3, 4
+# Ways along pixel sides from a corner: up, down, left, right; the last bit turns a way round.
+DOWN_OF, RIGHT_OF = np.array([-1, 1, 0, 0]), np.array([0, 0, -1, 1])
+# What a loose end hung on may be loose without it.
+LOOSE_END_ROUNDS = 3
 # A step in depth is a line where it exceeds this plus the falls of the two facets' own planes.
 LEAST_STEP_PX = 2.5
 STEEPEST_FALL = 40.0
@@ -20,6 +24,7 @@ def find_lines(
     facet: NDArray[np.int32],
     depth: NDArray[np.float32],
     normals: NDArray[np.float32],
+    smooth: NDArray[np.float32],
     area_of: NDArray[np.int32],
     cos_crease: float,
     first_row: int,
@@ -35,6 +40,8 @@ def find_lines(
         Buffers of :func:`advisor.kernels.raster.rasterise`.
     normals : (m, 3) float32 array
         Facet normals along right, up, towards the viewer.
+    smooth : (m, 3) float32 array
+        Unit normals in any frame, of facets as part of the smooth surface: a rough one is not all creases.
     area_of : (m,) int32 array
         What lies on the two sides of a border: any number a zone.
     cos_crease : float
@@ -51,11 +58,11 @@ def find_lines(
             if column + 1 < width and facet[row, column + 1] != f:
                 g = facet[row, column + 1]
                 step = depth[row, column] - depth[row, column + 1]
-                right_of[row, column] = _kind(f, g, step, 0, normals, area_of, cos_crease)
+                right_of[row, column] = _kind(f, g, step, 0, normals, smooth, area_of, cos_crease)
             if row + 1 < height and facet[row + 1, column] != f:
                 g = facet[row + 1, column]
                 step = depth[row, column] - depth[row + 1, column]
-                below[row, column] = _kind(f, g, step, 1, normals, area_of, cos_crease)
+                below[row, column] = _kind(f, g, step, 1, normals, smooth, area_of, cos_crease)
 
 
 @njit(cache=True, nogil=True)
@@ -65,6 +72,7 @@ def _kind(
     step: float,
     axis: int,
     normals: NDArray[np.float32],
+    smooth: NDArray[np.float32],
     area_of: NDArray[np.int32],
     cos_crease: float,
 ) -> int:
@@ -77,7 +85,7 @@ def _kind(
     gap = abs(step + 0.5 * sign * (f_rise + g_rise))
     if gap > LEAST_STEP_PX + 0.5 * (abs(f_rise) + abs(g_rise)):
         return STEP
-    cosine = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
+    cosine = smooth[f, 0] * smooth[g, 0] + smooth[f, 1] * smooth[g, 1] + smooth[f, 2] * smooth[g, 2]
     if cosine < cos_crease:
         return CREASE
     return BORDER if area_of[f] != area_of[g] else NO_LINE
@@ -88,6 +96,152 @@ def _rise(along: float, near: float) -> float:
     if abs(along) >= STEEPEST_FALL * abs(near):
         return STEEPEST_FALL if along * near < 0.0 else -STEEPEST_FALL
     return -along / near
+
+
+@njit(cache=True, nogil=True)
+def drop_narrow(
+    right_of: NDArray[np.uint8],
+    below: NDArray[np.uint8],
+    facet: NDArray[np.int32],
+    area_of: NDArray[np.int32],
+    area: NDArray[np.int32],
+    wide: NDArray[np.bool_],
+    fineness: int,
+    reach: int,
+) -> None:
+    """Take away borders along which either side is narrow: its lines would cover it, and look like a needle.
+
+    Parameters
+    ----------
+    right_of, below : (height * fineness, width * fineness) uint8 arrays
+        From :func:`find_lines`; changed.
+    facet : int32 array of that shape
+    area_of : (m,) int32 array
+        As in :func:`find_lines`.
+    area : (height, width) int32 array
+        What lies at the centres of coarse pixels of ``fineness`` squared fine ones.
+    wide : (height, width) bool array
+        Coarse pixels far from all other areas.
+    reach : int
+        How near a wide pixel of each side must be, coarse pixels along rows and columns.
+    """
+    height, width = facet.shape
+    for row in range(height):
+        for column in range(width):
+            at = area_of[facet[row, column]]
+            y, x = row // fineness, column // fineness
+            if right_of[row, column] == BORDER:
+                beyond = area_of[facet[row, column + 1]]
+                if not (_is_near(at, y, x, area, wide, reach) and _is_near(beyond, y, x, area, wide, reach)):
+                    right_of[row, column] = NO_LINE
+            if below[row, column] == BORDER:
+                beyond = area_of[facet[row + 1, column]]
+                if not (_is_near(at, y, x, area, wide, reach) and _is_near(beyond, y, x, area, wide, reach)):
+                    below[row, column] = NO_LINE
+
+
+@njit(cache=True, nogil=True)
+def _is_near(
+    sought: int, row: int, column: int, area: NDArray[np.int32], wide: NDArray[np.bool_], reach: int
+) -> bool:
+    height, width = area.shape
+    for y in range(max(0, row - reach), min(height, row + reach + 1)):
+        for x in range(max(0, column - reach), min(width, column + reach + 1)):
+            if wide[y, x] and area[y, x] == sought:
+                return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def drop_loose_ends(
+    right_of: NDArray[np.uint8],
+    below: NDArray[np.uint8],
+    facet: NDArray[np.int32],
+    area_of: NDArray[np.int32],
+    kind: int,
+    least_length: int,
+) -> None:
+    """Take away lines of one kind that end freely within ``least_length`` pixel sides of where they begin.
+
+    A crease that goes becomes a border where two areas meet.
+
+    Parameters
+    ----------
+    right_of, below : (height, width) uint8 arrays
+        From :func:`find_lines`; changed.
+    facet : (height, width) int32 array
+    area_of : (m,) int32 array
+        As in :func:`find_lines`.
+    """
+    height, width = right_of.shape
+    rows, columns = np.empty(least_length, np.int64), np.empty(least_length, np.int64)
+    ways = np.empty(least_length, np.int64)
+    for _ in range(LOOSE_END_ROUNDS):
+        for row in range(height):
+            for column in range(width):
+                if right_of[row, column] != kind and below[row, column] != kind:
+                    continue
+                # corners that the two sides of this pixel end at
+                for down, right in ((0, 1), (1, 0), (1, 1)):
+                    y, x = row + down, column + right
+                    count = 0
+                    while count < least_length:
+                        way = _only_way_on(right_of, below, y, x, kind, ways[count - 1] if count else -1)
+                        if way < 0:
+                            break
+                        rows[count], columns[count], ways[count] = y, x, way
+                        y, x = y + DOWN_OF[way], x + RIGHT_OF[way]
+                        count += 1
+                    if count == least_length:
+                        continue
+                    for i in range(count):
+                        _soften(right_of, below, facet, area_of, rows[i], columns[i], ways[i])
+
+
+@njit(cache=True, nogil=True)
+def _only_way_on(
+    right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, column: int, kind: int, came: int
+) -> int:
+    # from a free end (came < 0), or on from a side: the one line that leaves this corner, if it is of the kind
+    found = -1
+    for way in range(4):
+        if came >= 0 and way == came ^ 1:
+            continue
+        line = _side(right_of, below, row, column, way)
+        if line != NO_LINE:
+            if found >= 0 or line != kind:
+                return -1
+            found = way
+    return found
+
+
+@njit(cache=True, nogil=True)
+def _side(right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, column: int, way: int) -> int:
+    # line along the pixel side that leaves a corner upwards, downwards, to the left or to the right
+    height, width = right_of.shape
+    y, x = row - (way != 1), column - (way != 3)
+    if y < 0 or x < 0 or y >= height or x >= width:
+        return NO_LINE
+    return right_of[y, x] if way < 2 else below[y, x]
+
+
+@njit(cache=True, nogil=True)
+def _soften(
+    right_of: NDArray[np.uint8],
+    below: NDArray[np.uint8],
+    facet: NDArray[np.int32],
+    area_of: NDArray[np.int32],
+    row: int,
+    column: int,
+    way: int,
+) -> None:
+    y, x = row - (way != 1), column - (way != 3)
+    if way < 2:
+        parts = area_of[facet[y, x]] != area_of[facet[y, x + 1]]
+        right_of[y, x] = BORDER if parts and right_of[y, x] == CREASE else NO_LINE
+    else:
+        parts = area_of[facet[y, x]] != area_of[facet[y + 1, x]]
+        below[y, x] = BORDER if parts and below[y, x] == CREASE else NO_LINE
 
 
 @njit(cache=True, nogil=True)

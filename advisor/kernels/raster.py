@@ -82,6 +82,16 @@ def _owns_edge(ax: float, ay: float, bx: float, by: float) -> bool:
 
 
 @njit(cache=True, nogil=True)
+def _runs(step: float, columns: float) -> tuple[float, float, float]:
+    # pixels a side takes to rise, and to drop, by one, and where it ends that never drops
+    if step > 0.0:
+        return 1.0 / step, 0.0, columns
+    if step < 0.0:
+        return 0.0, -1.0 / step, 0.0
+    return 0.0, 0.0, columns
+
+
+@njit(cache=True, nogil=True)
 def rasterise(
     points: NDArray[np.float32],
     faces: NDArray[np.int32],
@@ -141,6 +151,10 @@ def rasterise(
         owns_b = _owns_edge(cx, cy, ax, ay)
         owns_c = _owns_edge(ax, ay, bx, by)
         step_a, step_b, step_c = cy - by, ay - cy, by - ay
+        columns = np.float64(last_column - first_column)
+        rise_a, drop_a, end_a = _runs(step_a, columns)
+        rise_b, drop_b, end_b = _runs(step_b, columns)
+        rise_c, drop_c, end_c = _runs(step_c, columns)
         x = first_column + 0.5
         for row in range(top, bottom + 1):
             y = row + 0.5
@@ -150,17 +164,13 @@ def rasterise(
             side_c = step_c * (x - ax) - (bx - ax) * (y - ay)
             # a row of a thin facet starts far into its box and ends soon after: leap there, a pixel early for
             # rounding, and stop where a side that falls has turned negative
-            leap, reach = 0.0, np.float64(last_column - first_column)
-            for side, step in ((side_a, step_a), (side_b, step_b), (side_c, step_c)):
-                if step > 0.0:
-                    leap = max(leap, -side / step)
-                elif step < 0.0:
-                    reach = min(reach, -side / step)
+            leap = max(0.0, -side_a * rise_a, -side_b * rise_b, -side_c * rise_c)
+            reach = min(side_a * drop_a + end_a, side_b * drop_b + end_b, side_c * drop_c + end_c)
             skipped = max(0.0, math.floor(leap) - 1.0)
             reach = math.floor(reach) + 1.0
             if skipped > reach:
                 continue
-            last = min(last_column, first_column + int(reach))
+            last = first_column + int(min(reach, columns))
             side_a += skipped * step_a
             side_b += skipped * step_b
             side_c += skipped * step_c
@@ -281,8 +291,11 @@ def corner_normals(
     first: int,
     last: int,
     corners: NDArray[np.float32],
+    smooth: NDArray[np.float32],
 ) -> None:
     """Normals of the smooth surface at the corners of facets ``first`` to ``last``, into ``corners`` (m, 3, 3).
+
+    Their unit means go into ``smooth`` (m, 3).
 
     The area-weighted mean over the facets around the corner whose normals lie within the crease angle of its own.
     """
@@ -306,3 +319,13 @@ def corner_normals(
                 corners[f, k, 2] = sz / length
             else:
                 corners[f, k, 0], corners[f, k, 1], corners[f, k, 2] = nx, ny, nz
+        mx, my, mz = 0.0, 0.0, 0.0
+        for k in range(3):
+            mx += corners[f, k, 0]
+            my += corners[f, k, 1]
+            mz += corners[f, k, 2]
+        length = math.sqrt(mx * mx + my * my + mz * mz)
+        if length > 0.0:
+            smooth[f, 0], smooth[f, 1], smooth[f, 2] = mx / length, my / length, mz / length
+        else:
+            smooth[f, 0], smooth[f, 1], smooth[f, 2] = nx, ny, nz

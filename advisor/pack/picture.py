@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -10,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from advisor.model import Plan, PlanRecord
+from advisor.model import Plan, PlanRecord, StageRecord
 from advisor.pack.camera import Fit, View, ViewName, fit
 from advisor.pack.labels import Label, Wish, place_labels
+from advisor.pack.lengths import length_unit
 from advisor.pack.page import (
     Box,
     Page,
@@ -28,14 +30,14 @@ from advisor.pack.page import (
 )
 from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK
 from advisor.pack.picture_key import (
-    MM_PER_INCH,
     draw_axes,
     draw_legend,
     draw_scale,
-    draw_table,
     is_small,
+    legend_height,
     mark_of,
 )
+from advisor.pack.picture_table import draw_table, table_height
 from advisor.pack.shade import Drawing, Solid, draw, make_solid
 from advisor.pack.viewpoints import Views, choose_main_view, choose_views
 
@@ -53,6 +55,12 @@ STRIP: Final = 232
 KEY_WIDTH: Final = 236
 KEY_HEIGHT: Final = 206
 TALLEST_SMALL_VIEW: Final = 300
+# Between legend and table, and between table and views below it.
+TABLE_GAP: Final = 32
+# Also millionths of an inch in a thousandth.
+UM_PER_MM: Final = 1000.0
+# Stages named at the head of the page.
+MOST_STAGES: Final = 3
 # Free pixels around the part for labels outside it.
 LABEL_ROOM: Final = 26
 
@@ -117,7 +125,7 @@ def draw_zone_map(
     _draw_key(scene, layout, where, frozenset(label.wish.zone for label in labels))
     legend_end = draw_legend(page, layout.column, plan.record)
     left, _, right, bottom = layout.column
-    draw_table(page, (left, legend_end + page.px(34), right, bottom), plan.record)
+    draw_table(page, (left, legend_end + page.px(TABLE_GAP), right, bottom), plan.record)
     return page.image
 
 
@@ -151,7 +159,7 @@ def draw_thumbnail(plan: Plan, size: tuple[int, int] = (320, 240)) -> Image.Imag
 
 
 def _layout(scene: _Scene, views: Views) -> _Layout:
-    """Small views below the main one or beside it, whichever leaves the part larger."""
+    """Small views below the main one, beside it, or below a short table, whichever leaves the part larger."""
     page = scene.page
     width, height = page.image.size
     margin = page.px(MARGIN)
@@ -159,6 +167,9 @@ def _layout(scene: _Scene, views: Views) -> _Layout:
     column = (width - margin - page.px(COLUMN), top + page.px(10), width - margin, bottom)
     field = (margin, top, column[0] - page.px(GUTTER), bottom)
     layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
+    table_end = column[1] + page.px(legend_height(scene.record) + TABLE_GAP + table_height(scene.record) + GAP)
+    if bottom - table_end >= page.px(STRIP + KEY_HEIGHT + GAP):
+        layouts.append(_views_in_column(page, field, column, len(views.small)))
     room = page.px(LABEL_ROOM)
     return max(layouts, key=lambda layout: _fit_in(views.main, scene.solid, layout.main, room).pixels_per_mm)
 
@@ -179,6 +190,17 @@ def _views_beside(page: Page, field: Box, column: Box, count: int) -> _Layout:
     high = min((key_top - top) / max(1, count), page.px(TALLEST_SMALL_VIEW) + gap)
     small = tuple((strip_left, top + k * high, right, top + (k + 1) * high - gap) for k in range(count))
     return _Layout((left, top, strip_left - gap, bottom), (strip_left, key_top, right, bottom), small, column)
+
+
+def _views_in_column(page: Page, field: Box, column: Box, count: int) -> _Layout:
+    left, top, right, bottom = column
+    gap = page.px(GAP)
+    key_top = bottom - page.px(KEY_HEIGHT)
+    strip_bottom = key_top - gap
+    strip_top = strip_bottom - page.px(STRIP)
+    wide = (right - left + gap) / max(1, count)
+    small = tuple((left + k * wide, strip_top, left + (k + 1) * wide - gap, strip_bottom) for k in range(count))
+    return _Layout(field, (left, key_top, right, bottom), small, (left, top, right, strip_top - gap))
 
 
 def _fit_in(view: View, solid: Solid, box: Box, margin: float) -> Fit:
@@ -256,7 +278,7 @@ def _draw_small_view(scene: _Scene, view: View, box: Box, named: frozenset[int])
 def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int]) -> None:
     page, record = scene.page, scene.record
     left, _, _, bottom = layout.key
-    inches = record.part.unit.startswith("in")
+    inches = length_unit(record).is_inch
     baseline = bottom - page.px(26 if inches else 8)
     draw_scale(page, (left + page.px(6), baseline), where, page.px(190), inches=inches)
     draw_axes(page, (left + page.px(86), baseline - page.px(103)), where.view, record.setups[0].tool_axis)
@@ -287,11 +309,9 @@ def _draw_header(page: Page, record: PlanRecord) -> None:
 
 def _part_words(record: PlanRecord) -> str:
     part = record.part
-    times = " \N{MULTIPLICATION SIGN} "
-    size = times.join(f"{side:.4g}" for side in part.size_mm) + " mm"
-    if part.unit.startswith("in"):
-        size += " (" + times.join(f"{side / MM_PER_INCH:.3g}" for side in part.size_mm) + " in)"
-    words = ["Zone map", size]
+    unit = length_unit(record)
+    size = " \N{MULTIPLICATION SIGN} ".join(unit.words(side) for side in part.size_mm)
+    words = ["Zone map", f"{size} {unit.sign}"]
     if part.unit_assumed:
         words.append(f"unit assumed: {part.unit}")
     words.append(f"{len(record.zones)} zones")
@@ -305,16 +325,27 @@ def _part_words(record: PlanRecord) -> str:
 
 
 def _cutter_words(record: PlanRecord) -> list[str]:
-    lines = []
-    for stage in record.stages[-2:]:
+    """A line a stage, the last ones if there are many: its cutter and what it was asked for."""
+    count = len(record.stages)
+    first = 0 if count <= MOST_STAGES else count - (MOST_STAGES - 1)
+    lines = [f"+ {first} stages before"] if first else []
+    unit = length_unit(record)
+    for k, stage in enumerate(record.stages[first:], start=first):
         tool = record.tools[stage.tool]
-        words = f"{stage.name}: {tool.kind} Ø {tool.diameter_mm:g} mm"
-        if stage.cusp_target_um is not None:
-            words += f", cusp {stage.cusp_target_um:g} µm"
-        elif stage.stepover_mm is not None:
-            words += f", stepover {stage.stepover_mm:g} mm"
-        lines.append(plain_words(words))
+        cutter = f"{stage.name}: {tool.kind} Ø {unit.words(tool.diameter_mm)} {unit.sign}"
+        lines.append(plain_words(", ".join([cutter, *_target_words(record, k, stage)])))
     return lines
+
+
+def _target_words(record: PlanRecord, number: int, stage: StageRecord) -> list[str]:
+    # a roughness is kept as the cusp that leaves it; what the job said is among the settings
+    unit = length_unit(record)
+    asked = next((setting.value for setting in record.settings if setting.name == f"stage {number}"), "")
+    ra = re.match(r"\s*Ra ([0-9.eE+-]+) um", asked.removeprefix(f"{stage.name}:"))
+    for name, um in (("Ra", float(ra[1]) if ra else None), ("cusp", stage.cusp_target_um)):
+        if um is not None:
+            return [f"{name} {um / unit.mm * UM_PER_MM:.3g} µin" if unit.is_inch else f"{name} {um:.3g} µm"]
+    return [] if stage.stepover_mm is None else [f"stepover {stage.stepover_mm / unit.mm:.3g} {unit.sign}"]
 
 
 def _draw_footer(page: Page) -> None:
@@ -325,7 +356,7 @@ def _draw_footer(page: Page) -> None:
     words = (
         "Parallel projection: the length scale holds in the plane of the main view.  "
         "Steeper is darker, and the mark leans as the surface does; undercuts are hatched.  "
-        "Stepover is along the surface; steps: Z along the tool axis, XY between lines in plan."
+        "Distance of passes: along the surface, and Z along the tool axis or XY between lines in plan."
     )
     words = shortened(page, words, 11, width - 2 * margin)
     write(page, (margin, y + page.px(20)), words, 11, QUIET_INK)

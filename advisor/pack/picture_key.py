@@ -1,4 +1,4 @@
-"""What stands beside the part in a zone map: legend, zone table, length scale and axis mark."""
+"""What stands beside the part in a zone map: legend, length scale and axis mark."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import math
 import re
 from typing import Final
 
-from advisor.advice.choose import in_words
-from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Advice, PlanRecord, SlopeClass, Zone
+from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, PlanRecord, SlopeClass, Zone
 from advisor.pack.camera import Fit, View
+from advisor.pack.lengths import MM_PER_INCH
 from advisor.pack.page import (
     Box,
     Mark,
@@ -16,35 +16,16 @@ from advisor.pack.page import (
     draw_arrow,
     draw_line,
     draw_sample,
-    draw_swatch,
     fill_box,
     fill_dot,
-    plain_words,
-    shortened,
     text_width,
     write,
 )
 from advisor.pack.palette import CLASS_STYLES, FAINT_INK, INK, PAPER, QUIET_INK, TOOL_AXIS, UNZONED
 
-MM_PER_INCH: Final = 25.4
-# Rows of the column, pixels on a page 1200 high.
+# Height of a row, pixels on a page 1200 high, and of what stands above the rows.
 LEGEND_ROW: Final = 30
-TABLE_ROW: Final = 23
-TABLE_TEXT: Final = 12
-# Columns of the zone table, shares of its width: with the time a zone takes, and where none is known.
-TIMED_COLUMNS: Final = {
-    "zone": 0.0, "name": 0.108, "area": 0.42, "strategy": 0.44, "stepover": 0.785, "step": 0.915, "time": 1.0,
-}  # fmt: skip
-COLUMNS: Final = {"zone": 0.0, "name": 0.108, "area": 0.49, "strategy": 0.515, "stepover": 0.87, "step": 1.0}
-HEADINGS: Final = (
-    ("zone", "ZONE", "ls"),
-    ("name", "NAME", "ls"),
-    ("area", "mm²", "rs"),
-    ("strategy", "STRATEGY", "ls"),
-    ("stepover", "STEPOVER", "rs"),
-    ("step", "STEP mm", "rs"),
-    ("time", "MIN", "rs"),
-)
+LEGEND_HEADING: Final = 12
 DASH: Final = "\N{EN DASH}"
 
 UNZONED_MARK: Final = Mark(UNZONED, None, INK)
@@ -91,11 +72,11 @@ def _angle(record: PlanRecord, name: str) -> float | None:
 def draw_legend(page: Page, box: Box, record: PlanRecord) -> float:
     """Slope classes with marks, ranges and shares of area; returns where the legend ends."""
     left, y, right = box[0], box[1], box[2]
-    _heading(page, left, y, "SLOPE CLASS")
-    _heading(page, right, y, "SHARE OF AREA", anchor="rs")
+    draw_heading(page, left, y, "SLOPE CLASS")
+    draw_heading(page, right, y, "SHARE OF AREA", anchor="rs")
     total = sum(zone.area_mm2 for zone in record.zones) or 1.0
     ranges = class_ranges(record)
-    y += page.px(12)
+    y += page.px(LEGEND_HEADING)
     for name in SLOPE_CLASSES:
         share = sum(z.area_mm2 for z in record.zones if z.slope_class == name and not is_small(z)) / total
         _legend_row(page, (left, y, right, y + page.px(LEGEND_ROW)), class_mark(name), (name, ranges[name]), share)
@@ -135,87 +116,24 @@ def _percent(share: float) -> str:
     return "< 1 %" if share < 0.005 else f"{100.0 * share:.0f} %"
 
 
-def _heading(page: Page, x: float, y: float, words: str, anchor: str = "ls") -> None:
+def legend_height(record: PlanRecord) -> int:
+    """Height of the legend, pixels on a page 1200 high."""
+    return LEGEND_HEADING + LEGEND_ROW * (len(SLOPE_CLASSES) + any(is_small(zone) for zone in record.zones))
+
+
+def draw_heading(page: Page, x: float, y: float, words: str, anchor: str = "ls") -> None:
+    """A heading of the column."""
     write(page, (x, y), words, 11, QUIET_INK, bold=True, anchor=anchor)
 
 
-def draw_table(page: Page, box: Box, record: PlanRecord) -> None:
-    """The zones, largest first, as many as there is room for, and a note on the rest."""
-    left, top, right, bottom = box
-    timed = any(zone.advice is not None and zone.advice.total_min is not None for zone in record.zones)
-    shares = TIMED_COLUMNS if timed else COLUMNS
-    columns = {key: left + (right - left) * share for key, share in shares.items()}
-    for key, words, anchor in HEADINGS:
-        if key in columns:
-            _heading(page, columns[key], top, words, anchor)
-    y = top + page.px(8)
-    draw_line(page, (left, y, right, y), INK, page.px(1.2))
-    y += page.px(4)
-    zones = [zone for zone in record.zones if not is_small(zone)]
-    room = max(1, int((bottom - y) / page.px(TABLE_ROW)))
-    shown = zones if len(zones) <= room else zones[: room - 1]
-    for k, zone in enumerate(shown):
-        _table_row(page, columns, y + k * page.px(TABLE_ROW), zone)
-    if len(shown) < len(zones):
-        baseline = y + len(shown) * page.px(TABLE_ROW) + page.px(16)
-        write(page, (left, baseline), f"+ {len(zones) - len(shown)} more, see zones.csv", 13, QUIET_INK)
-
-
-def _table_row(page: Page, columns: dict[str, float], top: float, zone: Zone) -> None:
-    middle = top + page.px(TABLE_ROW) / 2
-    baseline = middle + page.px(4.5)
-    left, half = columns["zone"], page.px(8.5)
-    draw_swatch(page, (left, middle - half, left + page.px(20), middle + half), mark_of(zone), 1.0, 2.5)
-    write(page, (left + page.px(27), baseline), str(zone.id), 13, bold=True)
-    area = _three_digits(zone.area_mm2)
-    room = columns["area"] - text_width(page, area, TABLE_TEXT) - page.px(8) - columns["name"]
-    write(page, (columns["name"], baseline), shortened(page, plain_words(zone.name), TABLE_TEXT, room), TABLE_TEXT)
-    write(page, (columns["area"], baseline), area, TABLE_TEXT, anchor="rs")
-    if zone.advice is not None:
-        _advice_cells(page, columns, baseline, zone, zone.advice)
-
-
-def _advice_cells(page: Page, columns: dict[str, float], baseline: float, zone: Zone, advice: Advice) -> None:
-    write(page, (columns["strategy"], baseline), in_words(zone), TABLE_TEXT)
-    if not advice.usable:
-        return
-    for key, words in (
-        ("stepover", f"{advice.stepover_mm:.3f}"),
-        ("step", _step_words(advice)),
-        ("time", _minutes(advice.total_min)),
-    ):
-        if key in columns:
-            write(page, (columns[key], baseline), words, TABLE_TEXT, anchor="rs")
-
-
-def _step_words(advice: Advice) -> str:
-    if advice.z_step_mm is not None:
-        return f"Z {advice.z_step_mm:.3f}"
-    if advice.line_spacing_mm is not None:
-        return f"XY {advice.line_spacing_mm:.3f}"
-    return DASH
-
-
-def _three_digits(number: float) -> str:
-    return f"{number:,.0f}" if number >= 100 else f"{number:.3g}"
-
-
-def _minutes(minutes: float | None) -> str:
-    if minutes is None:
-        return DASH
-    if minutes < 0.1:
-        return "< 0.1"
-    return f"{minutes:.1f}" if minutes < 10 else f"{minutes:,.0f}"
-
-
 def draw_scale(page: Page, at: tuple[float, float], where: Fit, longest: float, *, inches: bool) -> None:
-    """A length scale no longer than ``longest`` pixels, in mm and, if asked for, in inches below."""
+    """A length scale no longer than ``longest`` pixels, in mm, or in inches with mm below."""
     mm = _round_length(longest / where.pixels_per_mm)
     width = mm * where.pixels_per_mm
-    _ruler(page, at, width, f"{mm:g} mm", above=True)
+    _ruler(page, at, width, f"{mm:g} mm", above=not inches)
     if inches:
         inch = _round_length(longest / where.pixels_per_mm / MM_PER_INCH)
-        _ruler(page, at, inch * MM_PER_INCH * where.pixels_per_mm, f"{inch:g} in", above=False)
+        _ruler(page, at, inch * MM_PER_INCH * where.pixels_per_mm, f"{inch:g} in", above=True)
 
 
 def _ruler(page: Page, start: tuple[float, float], width: float, words: str, *, above: bool) -> None:

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels import picture_lines, picture_shade, raster
+from advisor.kernels import picture_labels, picture_lines, picture_shade, raster
 from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Plan
 from advisor.pack.camera import Fit, View, fit
 from advisor.pack.palette import CLASS_STYLES, INK, UNZONED, ZONE_LINE, Colour, Paint
@@ -25,6 +25,11 @@ BANDS: Final = 8
 # Line widths in pixels of a page 1200 high: zone border, crease, step in depth, outline.
 LINE_WIDTHS_PX: Final = (0.0, 1.5, 0.8, 1.25, 2.0)
 LINE_OPACITIES: Final = (0.0, 0.92, 0.85, 0.95, 1.0)
+# Zone borders are drawn where both sides are this wide, in widths of a border; lines with a free end that are
+# shorter than this are left out.
+LEAST_WIDTH: Final = 2.0
+LOOSE_BORDER_PX: Final = 20.0
+LOOSE_CREASE_PX: Final = 72.0
 # Light from the upper left, before the part: right, up, near; then its strength, and what comes from all sides.
 LIGHT: Final = (-0.36, 0.62, 0.70, 0.70, 0.40)
 # How dark the deepest corner gets, and how far around a point occlusion is looked for, as a share of the picture.
@@ -50,6 +55,8 @@ class Solid:
     areas : (m,) float64 array, mm2
     corners : (m, 3, 3) float32 array
         Normals of the smooth surface at facet corners.
+    smooth : (m, 3) float32 array
+        Unit normals of the smooth surface, the mean over a facet's corners.
     paint : (m,) uint8 array
         Index of the paint of each facet: slope classes in order, then what is not finished.
     """
@@ -60,6 +67,7 @@ class Solid:
     normals: NDArray[np.float32]
     areas: NDArray[np.float64]
     corners: NDArray[np.float32]
+    smooth: NDArray[np.float32]
     paint: NDArray[np.uint8]
 
 
@@ -100,12 +108,12 @@ def make_solid(plan: Plan) -> Solid:
     faces = np.ascontiguousarray(facets.faces, dtype=np.int32)
     normals, areas = raster.facet_normals(vertices, faces)
     starts, around = raster.facets_around(faces, len(vertices))
-    corners = np.empty((len(faces), 3, 3), np.float32)
+    corners, smooth = np.empty((len(faces), 3, 3), np.float32), np.empty((len(faces), 3), np.float32)
     cos_crease = math.cos(math.radians(CREASE_DEG))
     _in_bands(
         len(faces),
         lambda first, last: raster.corner_normals(
-            faces, normals, areas, starts, around, cos_crease, first, last, corners
+            faces, normals, areas, starts, around, cos_crease, first, last, corners, smooth
         ),
     )
     paint_of_zone = np.full(max((zone.id for zone in plan.zones), default=0) + 2, len(_PAINTS) - 1, np.uint8)
@@ -114,7 +122,7 @@ def make_solid(plan: Plan) -> Solid:
             paint_of_zone[zone.id] = SLOPE_CLASSES.index(zone.slope_class)
     # zone -1 reads the last entry, which no zone has
     paint = paint_of_zone[facets.zone]
-    return Solid(vertices, faces, facets.zone, normals, areas, corners, paint)
+    return Solid(vertices, faces, facets.zone, normals, areas, corners, smooth, paint)
 
 
 def draw(solid: Solid, where: Fit, line_scale: float = 1.0) -> Drawing:
@@ -189,11 +197,36 @@ def _ink(
     _in_bands(
         facet.shape[0],
         lambda first, last: picture_lines.find_lines(
-            facet, depth, normals, solid.zone, cos_crease, first, last, right_of, below
+            facet, depth, normals, solid.smooth, solid.zone, cos_crease, first, last, right_of, below
         ),
     )
+    _drop_clutter(solid, facet, (right_of, below), line_scale)
     half_widths = np.array(LINE_WIDTHS_PX) * (0.5 * FINENESS * line_scale)
     return picture_lines.ink_lines(right_of, below, half_widths)
+
+
+def _drop_clutter(
+    solid: Solid, facet: NDArray[np.int32], lines: tuple[NDArray[np.uint8], NDArray[np.uint8]], line_scale: float
+) -> None:
+    """Leave out borders of slivers and spikes, and loose short strokes, in place."""
+    seen = facet[FINENESS // 2 :: FINENESS, FINENESS // 2 :: FINENESS]
+    zone = np.where(seen >= 0, solid.zone[seen], raster.NO_FACET - 1).astype(np.int32)
+    half_width = 0.5 * LEAST_WIDTH * LINE_WIDTHS_PX[picture_lines.BORDER] * line_scale
+    wide = picture_labels.depth_in_zone(zone, np.zeros(zone.shape, np.bool_)) > half_width
+    reach = 1 + math.ceil(half_width)
+    _drop_loose_ends(solid, facet, lines, picture_lines.CREASE, LOOSE_CREASE_PX * line_scale)
+    picture_lines.drop_narrow(*lines, facet, solid.zone, zone, wide, FINENESS, reach)
+    _drop_loose_ends(solid, facet, lines, picture_lines.BORDER, LOOSE_BORDER_PX * line_scale)
+
+
+def _drop_loose_ends(
+    solid: Solid,
+    facet: NDArray[np.int32],
+    lines: tuple[NDArray[np.uint8], NDArray[np.uint8]],
+    kind: int,
+    length_px: float,
+) -> None:
+    picture_lines.drop_loose_ends(*lines, facet, solid.zone, kind, max(1, round(length_px * FINENESS)))
 
 
 def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDArray[np.float32]:

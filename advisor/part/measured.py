@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+import numpy as np
 
 from advisor import tolerances
 from advisor.model import Part
 from advisor.part.heal import HealedMesh
 from advisor.part.mesh import Mesh
+from advisor.words import plain_number
+
+# An open sheet with more than this share of its area facing away from the spindle shows its back.
+_BACK_SHARE = 0.9
 
 
 @dataclass(frozen=True)
@@ -51,11 +58,23 @@ def measure_part(
     return MeasuredPart(mesh, record)
 
 
+def looks_inside_out(mesh: Mesh, axis: tuple[float, float, float]) -> bool:
+    """Whether an open mesh was most likely exported with its facets wound the wrong way.
+
+    A sheet has no inside to tell its right side by; one that a tool along `axis` (unit vector, part to spindle)
+    would find facing away nearly everywhere was meant to be cut on its other side.
+    """
+    if not mesh.open_edges:
+        return False
+    away = mesh.normal @ np.asarray(axis) < -math.sin(math.radians(tolerances.IDLE_LEAN_DEG))
+    return bool(mesh.area_mm2[away].sum() > _BACK_SHARE * mesh.area_mm2.sum())
+
+
 def _size_warnings(largest_mm: float, unit: str) -> tuple[str, ...]:
     if tolerances.SMALL_PART_MM <= largest_mm <= tolerances.LARGE_PART_MM:
         return ()
     others = " or ".join(f"--unit {other}" for other in ("mm", "inch", "m") if other != unit)
     return (
-        f"the part is {largest_mm:.3g} mm long when its unit is taken as {unit}: if that looks wrong, plan it "
-        f"again with {others}",
+        f"the part is {plain_number(largest_mm)} mm long when its unit is taken as {unit}: if that looks wrong, plan "
+        f"it again with {others}",
     )

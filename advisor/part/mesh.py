@@ -85,8 +85,12 @@ class Mesh:
 
     @cached_property
     def reach_mm(self) -> float:
-        """The part's size for tolerances, mm; see ``reach_of``."""
-        return reach_of(self.vertices)
+        """Twice the way from the middle of the surface to its furthest corner, mm.
+
+        A size for tolerances that turns with the part, and that does not depend on how it is cut into facets.
+        """
+        weight = self.area_mm2 / self.area_mm2.sum()
+        return reach_of(self.vertices, weight @ self.middle)
 
     @cached_property
     def volume_mm3(self) -> float:
@@ -99,9 +103,9 @@ def _frozen(array: _Array) -> _Array:
     return array
 
 
-def reach_of(vertices: Floats) -> float:
-    """Twice the way from the middle of the vertices to the furthest one: a size that does not turn with the part."""
-    from_middle = vertices - vertices.mean(axis=0)
+def reach_of(vertices: Floats, middle: Floats | None = None) -> float:
+    """Twice the way from a middle (that of the vertices where none is given) to the furthest vertex."""
+    from_middle = vertices - (vertices.mean(axis=0) if middle is None else middle)
     return 2.0 * float(np.sqrt(np.einsum("ij,ij->i", from_middle, from_middle).max()))
 
 

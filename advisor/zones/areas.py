@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 from advisor import tolerances
 from advisor.kernels.topology import connected_facets
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
+from advisor.zones.classes import UNDERCUT
+from advisor.zones.cut_lines import CutSurface
+from advisor.zones.joints import bend_across_deg
 
 _MOST_ROUNDS = 64
 
@@ -56,77 +59,105 @@ def connected_areas(mesh: Mesh, facet_class: NDArray[np.int8]) -> Ints:
 
 
 def absorb_specks(
-    mesh: Mesh, label: Ints, facet_class: NDArray[np.int8], smallest_mm2: float
+    surface: CutSurface, label: Ints, facet_class: NDArray[np.int8], smallest_mm2: float, *, is_clean: bool
 ) -> tuple[Ints, NDArray[np.int8]]:
     """Give specks and slivers to the neighbour with which they share most border, smallest first.
 
     Parameters
     ----------
+    surface : CutSurface
     label : (m,) int array
         Connected areas, numbered from 0.
     facet_class : (m,) int8 array
         One class an area.
     smallest_mm2 : float
         Areas below this are specks; very narrow ones (see ``tolerances``) are slivers.
+    is_clean : bool
+        In a clean mesh a speck joins across a smooth border only, for what edges of the part bound is a feature,
+        and not across the undercut line unless it is far smaller. In a noisy one neither can be relied on.
 
     Returns
     -------
     label, facet_class : the same after merging; labels again from 0
     """
+    mesh = surface.mesh
     count = int(label.max()) + 1
-    area = _summed_by(label, mesh.area_mm2, count)
     class_of = np.zeros(count, np.int8)
     class_of[label] = facet_class
     edge = borders(mesh, label)
-    pairs, length = _summed(edge.one, edge.other, edge.length_mm, count)
+    smooth = np.ones(len(edge.half_edge), bool)
+    if is_clean:
+        smooth = np.abs(bend_across_deg(surface, edge.half_edge)) < tolerances.TANGENT_JOINT_DEG
     narrow = min(tolerances.SLIVER_WIDTH_MM, tolerances.SLIVER_WIDTH_SHARE_OF_SIZE * mesh.reach_mm)
+    graph = _Graph(
+        *_summed(edge.one, edge.other, edge.length_mm, edge.length_mm * smooth, count),
+        area=_summed_by(label, mesh.area_mm2, count),
+        class_of=class_of,
+    )
     root = np.arange(count)
     for _ in range(_MOST_ROUNDS):
-        target = _targets(pairs, length, area, smallest_mm2, narrow)
-        moved = np.flatnonzero(target != np.arange(count))
-        if len(moved) == 0:
+        target = _targets(graph, smallest_mm2, narrow, is_clean)
+        if np.array_equal(target, np.arange(count)):
             break
-        final = _ends_of_chains(target, area)
-        area, class_of = _merged(final, area, class_of)
+        final = _ends_of_chains(target)
+        graph = _merged(graph, final)
         root = final[root]
-        pairs, length = _summed(final[pairs[:, 0]], final[pairs[:, 1]], length, count)
     _, renumbered = np.unique(root, return_inverse=True)
-    return renumbered[label].astype(np.int32), class_of[root][label]
+    return renumbered[label].astype(np.int32), graph.class_of[root][label]
+
+
+@dataclass(frozen=True)
+class _Graph:
+    """Areas and their borders: pairs of labels, low label first, with the whole and the smooth length."""
+
+    pairs: NDArray[np.int64]
+    length: Floats
+    smooth_length: Floats
+    area: Floats
+    class_of: NDArray[np.int8]
 
 
 def _summed_by(label: Labels, values: Floats, count: int) -> Floats:
     return np.asarray(np.bincount(label, weights=values, minlength=count), dtype=np.float64)
 
 
-def _summed(one: Labels, other: Labels, length: Floats, count: int) -> tuple[NDArray[np.int64], Floats]:
-    """Total border length of every pair of different labels, low label first."""
+def _summed(
+    one: Labels, other: Labels, length: Floats, smooth_length: Floats, count: int
+) -> tuple[NDArray[np.int64], Floats, Floats]:
+    """Total border lengths of every pair of different labels."""
     low, high = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)
     apart = low != high
     keys, inverse = np.unique(low[apart] * count + high[apart], return_inverse=True)
-    return np.stack(np.divmod(keys, count), axis=1), _summed_by(inverse, length[apart], len(keys))
+    pairs = np.stack(np.divmod(keys, count), axis=1)
+    return pairs, _summed_by(inverse, length[apart], len(keys)), _summed_by(inverse, smooth_length[apart], len(keys))
 
 
-def _targets(
-    pairs: NDArray[np.int64], length: Floats, area: Floats, smallest_mm2: float, narrow_mm: float
-) -> NDArray[np.int64]:
+def _targets(graph: _Graph, smallest_mm2: float, narrow_mm: float, is_clean: bool) -> NDArray[np.int64]:
     """For every label: the neighbour that takes it, or itself."""
-    count = len(area)
-    rim = np.bincount(pairs.ravel(), weights=np.repeat(length, 2), minlength=count)
-    small = (area > 0) & ((area < smallest_mm2) | (2 * area < narrow_mm * rim))
-    ends = np.concatenate([pairs, pairs[:, ::-1]])
-    lengths = np.concatenate([length, length])
+    area, count = graph.area, len(graph.area)
+    rim = np.bincount(graph.pairs.ravel(), weights=np.repeat(graph.length, 2), minlength=count)
+    sliver = (area > 0) & (2 * area < narrow_mm * rim)
+    small = sliver | ((area > 0) & (area < smallest_mm2))
+    ends = np.concatenate([graph.pairs, graph.pairs[:, ::-1]])
+    source, taker = ends.T
+    # a sliver goes wherever its border is longest, a speck where its smooth border is
+    length = np.where(sliver[source], np.tile(graph.length, 2), np.tile(graph.smooth_length, 2))
+    if is_clean:
+        is_undercut = graph.class_of == UNDERCUT
+        hides = is_undercut[source] != is_undercut[taker]
+        too_like = area[source] * tolerances.SPECK_UNDER_NEIGHBOUR > area[taker]
+        length = np.where(hides & too_like & ~sliver[source], 0.0, length)
     # most border first; of equal borders the larger area, then the lower label: no chance in it
-    order = np.lexsort((ends[:, 1], -area[ends[:, 1]], -lengths, ends[:, 0]))
-    first = order[np.flatnonzero(np.diff(ends[order, 0], prepend=-1))]
+    order = np.lexsort((taker, -area[taker], -length, source))
+    first = order[np.flatnonzero(np.diff(source[order], prepend=-1))]
     target = np.arange(count)
-    chosen = first[small[ends[first, 0]]]
-    target[ends[chosen, 0]] = ends[chosen, 1]
+    chosen = first[small[source[first]] & (length[first] > 0)]
+    target[source[chosen]] = taker[chosen]
     # of two specks that choose each other, or one that would swallow a larger, the smaller goes
-    smaller_first = area[target] >= area
-    return np.where(smaller_first | ~small[target], target, np.arange(count))
+    return np.where(area[target] >= area, target, np.arange(count))
 
 
-def _ends_of_chains(target: NDArray[np.int64], area: Floats) -> NDArray[np.int64]:
+def _ends_of_chains(target: NDArray[np.int64]) -> NDArray[np.int64]:
     target = target.copy()
     mutual = (target[target] == np.arange(len(target))) & (target != np.arange(len(target)))
     keep = mutual & (np.arange(len(target)) < target)
@@ -139,10 +170,13 @@ def _ends_of_chains(target: NDArray[np.int64], area: Floats) -> NDArray[np.int64
     return target
 
 
-def _merged(final: NDArray[np.int64], area: Floats, class_of: NDArray[np.int8]) -> tuple[Floats, NDArray[np.int8]]:
-    """Areas summed on the labels that stay; the largest member's class rules."""
-    order = np.lexsort((-area, final))
+def _merged(graph: _Graph, final: NDArray[np.int64]) -> _Graph:
+    """Areas and borders summed on the labels that stay; the largest member's class rules."""
+    count = len(graph.area)
+    order = np.lexsort((-graph.area, final))
     leads = order[np.flatnonzero(np.diff(final[order], prepend=-1))]
-    new_class = class_of.copy()
-    new_class[final[leads]] = class_of[leads]
-    return _summed_by(final, area, len(area)), new_class
+    class_of = graph.class_of.copy()
+    class_of[final[leads]] = graph.class_of[leads]
+    one, other = final[graph.pairs].T
+    pairs, length, smooth_length = _summed(one, other, graph.length, graph.smooth_length, count)
+    return _Graph(pairs, length, smooth_length, _summed_by(final, graph.area, count), class_of)

@@ -73,7 +73,9 @@ class _Patch:
         self.is_frozen_vertex = np.concatenate([self.is_frozen_vertex, np.zeros(added, bool)])
 
 
-def cut_at_slopes(mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_deg: Sequence[float]) -> CutSurface:
+def cut_at_slopes(
+    mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_deg: Sequence[float], shortest_mm: float
+) -> CutSurface:
     """Cut facets along iso-slope lines of the smooth surface.
 
     Parameters
@@ -82,6 +84,7 @@ def cut_at_slopes(mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_de
     corner_normal : (m, 3, 3) float64 array
     axis : (3,) unit vector, the tool axis
     thresholds_deg : slopes to cut at, each in 0..180
+    shortest_mm : segments of a line below this are not refined any more
 
     Returns
     -------
@@ -95,7 +98,7 @@ def cut_at_slopes(mesh: Mesh, corner_normal: Floats, axis: Floats, thresholds_de
         return CutSurface(mesh, corner_normal, np.arange(len(mesh.faces), dtype=np.int32))
     chosen = _with_rings(crossed, mesh)
     patch, vertex_ids = _take_patch(mesh, corner_normal, chosen)
-    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.reach_mm
+    shortest = max(shortest_mm, tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.reach_mm)
     for cosine, slack in zip(cosines, slacks, strict=True):
         _cut_patch(patch, axis, cosine, slack, shortest)
     return _put_back(mesh, corner_normal, chosen, patch, vertex_ids)

@@ -15,6 +15,7 @@ from advisor.zones.classes import STEEP
 # A floor, rim or chamfer goes with the holes it shares more than this part of its border with.
 _BORDER_SHARE = 0.5
 _MOST_ROUNDS = 4
+_LEVEL_SHARE = 1e-9
 
 
 def collect_small_features(
@@ -71,7 +72,8 @@ def _is_hollow(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Flags:
         centre = np.bincount(label, weights=mesh.area_mm2 * place, minlength=count) / total
         push = mesh.area_mm2 * (mesh.normal @ direction) * (place - centre[label])
         outward += np.bincount(label, weights=push, minlength=count)
-    hollow: Flags = outward < 0
+    # a level face pushes nowhere: rounding must not make it hollow
+    hollow: Flags = outward < -_LEVEL_SHARE * total * mesh.reach_mm
     return hollow
 
 

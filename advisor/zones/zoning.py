@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.part.frame import plan_axes
-from advisor.part.mesh import Floats, Ints, Mesh
+from advisor.part.mesh import Flags, Floats, Ints, Mesh
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import absorb_specks, connected_areas
 from advisor.zones.classes import Thresholds, class_of_slope, slope_deg
@@ -39,6 +39,8 @@ class Zoning:
         Zone number of every facet, 0-based, largest area first.
     zone_class : (z,) int8 array
         Slope class of each zone.
+    own : (m,) bool array
+        Facets of their zone's class; the others are specks it took in, which have no say in its spacing.
     features : (z,) int32 array
         Places a zone consists of: 1, or more where small features are noted together.
     slope_deg, smooth_slope_deg : (m,) float64 array
@@ -48,6 +50,7 @@ class Zoning:
     surface: CutSurface
     zone: Ints
     zone_class: NDArray[np.int8]
+    own: Flags
     features: Ints
     slope_deg: Floats
     smooth_slope_deg: Floats
@@ -65,18 +68,22 @@ def zone_part(mesh: Mesh, smooth: SmoothSurface, axis: Floats, rule: ZoneRule) -
     rule : ZoneRule
     """
     thresholds = _loosened(rule.thresholds, smooth.noise_share_of_edge)
-    surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg)
+    smallest = _smallest_mm2(mesh, rule.smallest_mm2, smooth.noise_share_of_edge)
+    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
+    surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
     smooth_slope = slope_deg(surface.normal, axis)
     facet_class = class_of_slope(smooth_slope, thresholds)
     facet_class = without_idle_overhangs(surface.mesh, facet_class, smooth_slope, axis)
     label = connected_areas(surface.mesh, facet_class)
-    smallest = _smallest_mm2(mesh, rule.smallest_mm2, smooth.noise_share_of_edge)
-    label, facet_class = absorb_specks(surface.mesh, label, facet_class, smallest)
+    own_class = facet_class
+    label, facet_class = absorb_specks(surface, label, facet_class, smallest, is_clean=smooth.noise_share_of_edge == 0)
     label, features = collect_small_features(surface.mesh, label, facet_class, axis, rule.ball_mm)
     zone, order = _largest_first(surface.mesh, label, axis)
     zone_class = np.zeros(len(order), np.int8)
     zone_class[zone] = facet_class
-    return Zoning(surface, zone, zone_class, features[order], slope_deg(surface.mesh.normal, axis), smooth_slope)
+    own = own_class == zone_class[zone]
+    slopes = slope_deg(surface.mesh.normal, axis)
+    return Zoning(surface, zone, zone_class, own, features[order], slopes, smooth_slope)
 
 
 def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:

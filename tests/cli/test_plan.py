@@ -105,7 +105,7 @@ name = "finish"
 ra = "0.8 um"
 tool = "big"
 [[zone]]
-at = [50, 30, 1000]
+at = [0, 0, 23]
 name = "the ramp"
 strategy = "constant_cusp"
 """
@@ -140,7 +140,7 @@ def test_job_file_rules_and_options_override_it(part: Path) -> None:
 
 
 def test_excluded_zone_is_left_out_everywhere(part: Path) -> None:
-    Path("job.toml").write_text('[[zone]]\nat = [50, 30, "1 m"]\nexclude = true\n')
+    Path("job.toml").write_text('[[zone]]\nat = [0, 0, "2.3 cm"]\nexclude = true\n')
     assert run_for_code(["plan", str(part), "--job", "job.toml", "--out", "p", "--quiet", "--no-pictures"]) == 0
     record = json.loads((part.parent / "p" / "plan.json").read_text())
     ids = [zone["id"] for zone in record["zones"]]
@@ -150,15 +150,28 @@ def test_excluded_zone_is_left_out_everywhere(part: Path) -> None:
         assert set(arrays["zone"]) == {-1, *ids}
 
 
+def test_a_part_of_which_nothing_is_left_still_has_a_plan(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    points = ["[0, 0, 23]", "[0, 30, 12]", "[0, 0, 0]"]
+    Path("job.toml").write_text("".join(f"[[zone]]\nat = {at}\nexclude = true\n" for at in points))
+    assert run_for_code(["plan", str(part), "--job", "job.toml", "--out", "p"]) == 0
+    record = json.loads((part.parent / "p" / "plan.json").read_text())
+    assert record["zones"] == [] and record["totals"]["area_mm2"] == 0.0
+
+
+def test_a_point_off_the_part_is_refused(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("job.toml").write_text('[[zone]]\nat = [50, 30, "1 m"]\nname = "far"\n')
+    assert "mm off the part" in fault(capsys, "plan", str(part), "--job", "job.toml")
+
+
 BAD_OPTIONS = {
     "ball no length": (["--ball", "banana"], "--ball"),
     "ball negative": (["--ball", "-3"], "--ball"),
     "cusp above ball": (["--ball", "6", "--cusp", "4 mm"], "more than the 6 mm ball can leave"),
     "step above ball": (["--ball", "6", "--stepover", "6.5"], "more than the 6 mm ball can leave"),
     "both targets": (["--cusp", "0.01", "--stepover", "0.5"], "exactly one"),
-    "thresholds out of order": (["--flat-below", "50"], "smaller than steep_from"),
+    "thresholds out of order": (["--flat-below", "50"], "--flat-below: flat_below (50 deg) must be smaller"),
     "angle no angle": (["--steep-from", "high"], "--steep-from"),
-    "axis": (["--up", "Q"], "not a direction"),
+    "axis": (["--up", "Q"], "--up"),
     "zero axis": (["--up", "0,0,0"], "not a direction"),
     "unit": (["--unit", "parsec"], "use mm, inch or m"),
     "unknown option": (["--bell", "6"], "--bell"),
@@ -184,6 +197,7 @@ BAD_JOBS = {
     "unknown tool": ('[[stage]]\nname = "a"\ncusp = 0.01\ntool = "b"', "asks for tool 'b'"),
     "no stage": ("stage = []", "stage"),
     "bull without corner": ('[[tool]]\nkind = "bull"\ndiameter = 6', "corner_radius"),
+    "name in two lines": ('[[zone]]\nat = [0, 0, 0]\nname = "far\\nzone"', "zone.0.name"),
     "not text": (b"\xff\x00\xfe", "is not TOML"),
     "half a letter": (b"\xff\xfe\x00", "is not TOML"),
 }

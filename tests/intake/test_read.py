@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -12,6 +13,7 @@ import trimesh
 
 from advisor.errors import InputError
 from advisor.intake.read import read_part
+from advisor.part.measured import looks_inside_out
 
 MESH = solids.round_pocket(chord_error_mm=0.2)
 FACETS = len(MESH[1])
@@ -44,7 +46,26 @@ def test_binary_stl_under_any_header(tmp_path: Path, header: bytes) -> None:
 def test_a_count_that_lies_is_told_and_passed_over(tmp_path: Path, count: int) -> None:
     record = read_part(stl(tmp_path / "part.stl", count=count)).record
     assert record.facets == FACETS
-    assert any(f"promises {count} facets" in warning for warning in record.warnings)
+    assert any(re.search(f"promises {count} facets?\\b", warning) for warning in record.warnings)
+
+
+@pytest.mark.parametrize("count", [0, 1, FACETS - 1, FACETS + 1, 2**31])
+def test_a_count_that_lies_before_stray_bytes(tmp_path: Path, count: int) -> None:
+    path = stl(tmp_path / "part.stl", count=count)
+    path.write_bytes(path.read_bytes() + b"\1\2\3\4")
+    record = read_part(path).record
+    assert record.facets == FACETS and record.watertight
+    assert any("4 bytes after the last facet" in warning for warning in record.warnings)
+
+
+@pytest.mark.parametrize("count", [FACETS, 2**31])
+def test_an_open_mesh_that_was_promised_to_be_more_is_cut_short(tmp_path: Path, count: int) -> None:
+    path = stl(tmp_path / "part.stl", count=count)
+    path.write_bytes(path.read_bytes()[:-500])
+    assert f"cut short (its header promises {count} facets, it holds {FACETS - 10})" in refusal(path)
+    vertices, faces = MESH
+    path.write_bytes(solids.to_stl_bytes(vertices, faces[:-10]))
+    assert read_part(path).record.facets == FACETS - 10, "an open mesh that is all there is read"
 
 
 def test_trailing_bytes_are_left_out(tmp_path: Path) -> None:
@@ -53,6 +74,15 @@ def test_trailing_bytes_are_left_out(tmp_path: Path) -> None:
     record = read_part(path).record
     assert record.facets == FACETS
     assert any("24 bytes after the last facet" in warning for warning in record.warnings)
+
+
+@pytest.mark.parametrize("stray", [b"\0" * 150, b"written by a program that signs all its files, at some length"])
+def test_trailing_bytes_as_long_as_facets_are_none(tmp_path: Path, stray: bytes) -> None:
+    path = stl(tmp_path / "part.stl")
+    path.write_bytes(path.read_bytes() + stray)
+    record = read_part(path).record
+    assert record.facets == FACETS and not record.repairs
+    assert any(f"{len(stray)} bytes after the last facet" in warning for warning in record.warnings)
 
 
 def test_ascii_stl_of_many_hands(tmp_path: Path) -> None:
@@ -135,6 +165,34 @@ def test_bad_coordinates_and_places_are_refused(tmp_path: Path) -> None:
     for name in ("part.step", "part.docx", "part"):
         (tmp_path / name).write_bytes(b"x")
         refusal(tmp_path / name)
+
+
+def test_what_is_no_model_is_refused_unread(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def unread(path: Path) -> bytes:
+        raise AssertionError(f"{path} was read")
+
+    (tmp_path / "part.bin").write_bytes(b"x")
+    monkeypatch.setattr(Path, "read_bytes", unread)
+    assert "no format" in refusal(tmp_path / "part.bin")
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "part.stl")
+        assert "pipe" in refusal(tmp_path / "part.stl")
+    if Path("/dev/zero").exists():
+        assert "device" in refusal(Path("/dev/zero"))
+
+
+def test_a_sheet_wound_downward_looks_inside_out(tmp_path: Path) -> None:
+    vertices, faces = MESH
+    up = (
+        np.cross(vertices[faces[:, 1]] - vertices[faces[:, 0]], vertices[faces[:, 2]] - vertices[faces[:, 0]])[:, 2] > 0
+    )
+    path = tmp_path / "sheet.stl"
+    axis = (0.0, 0.0, 1.0)
+    for sheet, wrong in ((faces[up], False), (faces[up][:, ::-1], True), (faces, False)):
+        path.write_bytes(solids.to_stl_bytes(vertices, sheet))
+        assert looks_inside_out(read_part(path).mesh, axis) is wrong
+    path.write_bytes(solids.to_stl_bytes(vertices, faces[up]))
+    assert looks_inside_out(read_part(path).mesh, (0.0, 0.0, -1.0)), "seen from below it shows its back"
 
 
 def test_obj_with_corners_that_do_not_exist(tmp_path: Path) -> None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import conftest
+import numpy as np
 import pytest
 
 import advisor
 from advisor.errors import InputError
+from advisor.model import Advice
 
 PARTS = sorted(conftest.REAL_PARTS.iterdir()) if conftest.REAL_PARTS.is_dir() else []
 pytestmark = pytest.mark.skipif(not PARTS, reason=f"no third-party parts in {conftest.REAL_PARTS}")
@@ -48,10 +50,36 @@ def check_sound(plan: advisor.Plan) -> None:
             "constant_cusp",
         }
         assert all(candidate.why for candidate in zone.candidates)
-        assert all(candidate.path_mm >= 0 for candidate in zone.candidates)
-        if zone.advice.usable:
-            assert zone.advice.stepover_mm > 0
-            assert zone.advice.cusp_um.p95 is not None
+        assert zone.advice.usable == any(candidate.usable for candidate in zone.candidates)
+        for candidate in (zone.advice, *zone.candidates):
+            check_numbers(candidate)
+        if zone.slope_class == "steep" and zone.slope_deg.p05 > 80 and zone.shape is None:
+            walls = [c for c in zone.candidates if c.strategy == "constant_z"]
+            assert walls[0].usable, f"zone {zone.id}: a wall is cut by constant-Z"
+    check_facing(plan)
+
+
+def check_numbers(advice: Advice) -> None:
+    """Numbers where the candidate is usable, none where it is not; roughness no more than its cusps allow."""
+    for name in ("stepover_mm", "path_mm"):
+        value = getattr(advice, name)
+        assert (value is not None and value > 0) == advice.usable
+    if advice.usable:
+        assert advice.cusp_um.p95 is not None
+        if advice.ra_um is not None and advice.cusp_um.max is not None and advice.cusp_um.max < 50:
+            assert advice.ra_um <= 0.2566 * advice.cusp_um.max * 1.02
+    else:
+        assert advice.ra_um is None and advice.line_spacing_mm is None and advice.z_step_mm is None
+
+
+def check_facing(plan: advisor.Plan) -> None:
+    """Little of what is planned to be cut faces away from the spindle: specks and what hides nothing, no faces."""
+    facets = plan.facets
+    corners = facets.vertices[facets.faces]
+    area = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
+    cut = [zone.id for zone in plan.zones if zone.advice is not None and zone.advice.usable]
+    away = np.isin(facets.zone, cut) & (facets.smooth_slope_deg > 95.0)
+    assert area[away].sum() <= 0.005 * area.sum()
 
 
 # Counted by eye on the maps: surfaces a person would name, small features aside. At most 1.5 times as many is sound.

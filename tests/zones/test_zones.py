@@ -222,10 +222,10 @@ def test_many_holes_are_noted_together_and_a_boss_is_not() -> None:
     vertices, faces = [base[0]], [base[1]]
     for i, (points, triangles) in enumerate(holes):
         faces.append(triangles[:, ::-1] + sum(map(len, vertices)))
-        vertices.append(points + [100 + 10 * i, 0, 0])
+        vertices.append(points + [45 + 10 * i, 0, 0])
     for i, (points, triangles) in enumerate(bosses):
         faces.append(triangles + sum(map(len, vertices)))
-        vertices.append(points + [100 + 10 * i, 50, 0])
+        vertices.append(points + [45 + 10 * i, 20, 0])
     mesh = Mesh(np.concatenate(vertices), np.concatenate(faces).astype(np.int32))  # not healed: voids stay hollow
     rule = ZoneRule(THRESHOLDS, 1.0, 6.0)
     zoning = zone_part(mesh, smooth_surface(mesh), UP, rule)
