@@ -274,7 +274,7 @@ def load_job(path: str | Path) -> tuple[Job, Mapping[str, Any]]:
         keys = tomllib.loads(text)
     except OSError as fault:
         raise InputError(str(path), f"cannot be read ({fault.strerror})", "give the path of a TOML job file") from fault
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+    except ValueError as fault:  # not TOML, not text, or a number of thousands of digits
         raise InputError(str(path), f"is not TOML ({fault})", "see docs/file-formats.md for an example") from fault
     return job_from_keys(keys, str(path)), keys
 

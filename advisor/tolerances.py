@@ -78,9 +78,13 @@ FEWEST_FEATURES_TO_COLLECT = 3
 # A speck on the other side of the undercut line joins only a neighbour this many times larger: of two like
 # areas, one of them hidden from the tool, neither is a speck.
 SPECK_UNDER_NEIGHBOUR = 100.0
+# A mesh in more areas than this has fallen to pieces: those beyond the largest are noted together.
+MOST_ZONES = 1000
 # Facets joining at less than this across a zone border join tangentially.
 TANGENT_JOINT_DEG = 12.0
 
 # -- advice -------------------------------------------------------------------------------------------------------
 # Share of a zone's area left out of the tightest-spacing search: slivers must not set the spacing of a zone.
 TAIL_SHARE_OF_AREA = 1e-3
+# The same for parallel lines, whose spacing falls steeply at the rim of a face, where normals are least certain.
+TAIL_OF_LINES = 3e-3

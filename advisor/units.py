@@ -6,6 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 from functools import cache
+from tokenize import TokenError
 from typing import Any
 
 from advisor.errors import InputError
@@ -47,7 +48,7 @@ FASTEST_SPINDLE_RPM = 2e6
 LARGEST_ACCELERATION_MM_PER_S2 = 1e6  # a hundred times that of gravity
 
 # Names with signs between them, and small powers: what else a unit library would reckon with may take it for ever.
-_PLAIN_UNIT = re.compile(r"(?:[^\W\d]|[°\"'·\s*/()]|(?:\*\*|\^)\s*-?[1-4](?!\d|\s*(?:\*\*|\^)))+")
+_PLAIN_UNIT = re.compile(r"(?:[^\W\d]|[°·\s*/()]|(?:\*\*|\^)\s*-?[1-4](?!\d|\s*(?:\*\*|\^)))+")
 _LONGEST_UNIT_LETTERS = 40
 _LONGEST_TOLD = 60
 
@@ -125,7 +126,7 @@ def _by_pint(number: float, unit: str, value: str, quantity: _Quantity) -> float
         return float(_registry().Quantity(number, unit).to(quantity.target).magnitude)
     except OverflowError:
         return math.inf
-    except (pint.PintError, AttributeError, ValueError, TypeError, AssertionError) as fault:
+    except (pint.PintError, TokenError, SyntaxError, AttributeError, ValueError, TypeError, AssertionError) as fault:
         raise _no_such(value, quantity) from fault
 
 

@@ -2,9 +2,11 @@
 
 A block that shows output holds lines that begin ``$ advisor``; what follows, up to an empty line or the end of the
 block, is what the command prints. ``| head -n N`` shows the beginning; one line ``...`` stands for lines left out,
-between the first and the last that are shown. Commands run one after another in a folder of their own beside a copy
-of ``meshes``, on a screen of 80 columns. Python code with "prints" and a block under it is run too. From the top of a checkout, ``python tests/documented.py docs/how-to-calc.md
-...`` writes what is printed now into the docs.
+between the first and the last that are shown. Python code with "prints" and a block under it is run too. Commands
+run one after another in a folder of their own beside a copy of ``meshes``, on a screen of 80 columns.
+
+From the top of a checkout, ``python tests/documented.py docs/how-to-calc.md ...`` writes what is printed now into the
+docs.
 """
 
 from __future__ import annotations

@@ -42,7 +42,7 @@ def test_five_pockets_of_the_fruit_cup_tool_are_alike(plans: dict[str, Plan]) ->
     walls = [z for z in plan.zones if abs(z.slope_deg.max - (90 - truth["pocket_draft_deg"])) < 0.1]
     assert len(walls) >= truth["pockets"], "draft walls lean as drawn"
     land = next(z for z in plan.zones if z.slope_class == "flat" and abs(z.z_mm.max - truth["land_z_mm"]) < 1e-3)
-    assert land.name == "Floor Z 52.0"
+    assert land.name == "Floor Z 52"
 
 
 def test_twelve_cups_of_the_egg_tray_tool_are_alike(plans: dict[str, Plan]) -> None:

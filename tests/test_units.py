@@ -38,14 +38,17 @@ def test_lengths_up_to_a_hundred_metres(value: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "value", [math.nan, "", "mm", "5 mm**9**9**9", "5 9**9**9*mm", "1 " + "mm*" * 3000 + "mm", "1 s"]
+    "value",
+    [math.nan, "", "mm", "5 mm**9**9**9", "5 9**9**9*mm", "5 (mm", "5 '''mm", "1 " + "mm*" * 3000 + "mm", "1 s"],
 )
 def test_no_lengths(value: object) -> None:
     with pytest.raises(ValueError, match=r"^.{1,80} is not a length; write for example '0.1 mm'$"):
         units.length_mm(value)  # type: ignore[arg-type]
 
 
-@given(st.floats(1e-6, 100.0), st.sampled_from([("in", "inch"), ("mm", "millimetre"), ("um", "micron"), ("m", "meter")]))
+@given(
+    st.floats(1e-6, 100.0), st.sampled_from([("in", "inch"), ("mm", "millimetre"), ("um", "micron"), ("m", "meter")])
+)
 def test_spellings_agree(number: float, spellings: tuple[str, str]) -> None:
     short, long = (units.length_mm(f"{number!r} {name}") for name in spellings)
     assert short == pytest.approx(long, rel=1e-12)

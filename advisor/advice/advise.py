@@ -36,9 +36,9 @@ from advisor.model import (
     Zone,
 )
 from advisor.part.coarseness import chord_error_um
-from advisor.part.measured import MeasuredPart
+from advisor.part.measured import MeasuredPart, looks_inside_out
 from advisor.part.mesh import Ints
-from advisor.part.smooth import smooth_surface
+from advisor.part.smooth import SmoothSurface, smooth_surface
 from advisor.zones.classes import Thresholds
 from advisor.zones.zoning import ZoneRule, Zoning, zone_part
 
@@ -82,7 +82,11 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         schema=SCHEMA,
         version=package_version(),
         created=datetime.datetime.now(datetime.UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-        part=replace(part.record, chord_error_um=facets_um),
+        part=replace(
+            part.record,
+            chord_error_um=facets_um,
+            warnings=(*part.record.warnings, *_warnings(part, smooth, settings.axis)),
+        ),
         setups=(Setup("set-up 1", settings.axis, None),),
         tools=_tools(settings),
         stages=_stages(settings),
@@ -92,6 +96,22 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         cautions=cautions(zones, settings, facets_um),
     )
     return Plan(record, _facet_arrays(zoning, ids))
+
+
+def _warnings(part: MeasuredPart, smooth: SmoothSurface, axis: tuple[float, float, float]) -> tuple[str, ...]:
+    """What only the plan can tell of a mesh: noise, and a sheet that shows its back to the spindle."""
+    told = []
+    if smooth.noise_share_of_edge > 0:
+        told.append(
+            f"the mesh is noisy (about {smooth.noise_share_of_edge:.0%} of the edge length): slopes are those of the "
+            "surface without its noise"
+        )
+    if looks_inside_out(part.mesh, axis):
+        told.append(
+            "nearly all of this open surface faces away from the spindle: if it should not, its facets are wound the "
+            "wrong way (turn the normals over in the export) or the axis is (--up)"
+        )
+    return tuple(told)
 
 
 def package_version() -> str:

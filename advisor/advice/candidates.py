@@ -79,7 +79,7 @@ def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Ad
     """Lines straight in plan: ``s = p / sqrt(1 - sin^2(slope) cos^2(phi))``, so the steepest cross slope sets p."""
     bend = np.where(target.edges(surface), 0.0, lines.surface_per_mm)
     allowed = target.steps_mm(lines.tool_per_mm, bend)
-    tightest = low_quantile(allowed * lines.least_share, surface.area_mm2)
+    tightest = low_quantile(allowed * lines.least_share, surface.area_mm2, tolerances.TAIL_OF_LINES)
     spacing = max(tightest, target.flat_step_mm * _CLOSEST_LINES_SHARE / 10)
     step = spacing / np.maximum(lines.least_share, 1e-12)
     path = float((surface.area_mm2 * lines.share).sum() / spacing)

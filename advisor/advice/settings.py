@@ -95,6 +95,9 @@ def _job(file_keys: Mapping[str, Any], options: Mapping[str, Any], subject: str)
         given = [option for key, option in _ANGLE_OPTIONS.items() if key in options]
         if given and fault.subject.startswith(f"{subject}: zones"):  # it was an option that put them out of order
             raise InputError(" and ".join(given), fault.problem, fault.remedy) from fault
+        targets = [_LENGTH_OPTIONS[key] for key in ("cusp", "stepover") if key in options]
+        if targets and fault.subject.startswith(f"{subject}: stage"):
+            raise InputError(" and ".join(targets), fault.problem, fault.remedy) from fault
         if "up" in options and "is not a direction" in fault.problem:
             raise InputError("--up", fault.problem, fault.remedy) from fault
         raise

@@ -11,6 +11,7 @@ from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Joint, Neighbour, Range, SlopeClass, Spread
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
+from advisor.words import plain_number
 from advisor.zones.areas import borders
 from advisor.zones.joints import bend_across_deg
 from advisor.zones.zoning import Zoning
@@ -91,13 +92,15 @@ def _spread(surface: ZoneSurface) -> Spread:
 def _name(slope_class: SlopeClass, slope: Spread, z: Range, features: int) -> str:
     if features > 1:
         return f"{features} small {slope_class} features"
+    low, high = plain_number(z.min), plain_number(z.max)
     if slope_class == "flat":
-        return f"Floor Z {z.max:.1f}"
+        return f"Floor Z {high}"
     if slope_class == "undercut":
-        return f"Underside Z {z.min:.1f}" if slope.mean > _UNDERSIDE_FROM_DEG else f"Overhang {slope.mean:.0f}°"
+        return f"Underside Z {low}" if slope.mean > _UNDERSIDE_FROM_DEG else f"Overhang {slope.mean:.0f}°"
     if slope_class == "steep" and slope.p05 > _WALL_FROM_DEG:
-        return f"Wall Z {z.min:.4g} to {z.max:.4g}"
-    return f"Slope {slope.p05:.0f}° to {slope.p95:.0f}°"
+        return f"Wall Z {low} to {high}"
+    lean = f"{slope.p05:.0f}°", f"{slope.p95:.0f}°"
+    return f"Slope {lean[0]}" if lean[0] == lean[1] else f"Slope {lean[0]} to {lean[1]}"
 
 
 def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:

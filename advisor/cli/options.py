@@ -22,7 +22,12 @@ Stepover = Annotated[
     str | None,
     typer.Option("--stepover", metavar="LENGTH", help="Stepover of the finish stage, along the surface."),
 ]
-Material = Annotated[str | None, typer.Option("--material", metavar="NAME", help="Material, for the record.")]
+Material = Annotated[
+    str | None,
+    typer.Option(
+        "--material", metavar="NAME", help="Material of the shipped table, such as Ti-6Al-4V: gives speeds and minutes."
+    ),
+]
 FlatBelow = Annotated[str | None, typer.Option("--flat-below", metavar="ANGLE", help="Slope below which is flat.")]
 SteepFrom = Annotated[str | None, typer.Option("--steep-from", metavar="ANGLE", help="Slope from which is steep.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]

@@ -14,6 +14,8 @@ NO_LINE, BORDER, CREASE, STEP, OUTLINE = 0, 1, 2, 3, 4
 DOWN_OF, RIGHT_OF = np.array([-1, 1, 0, 0]), np.array([0, 0, -1, 1])
 # What a loose end hung on may be loose without it.
 LOOSE_END_ROUNDS = 3
+# A bend along more facets than this is an edge of the part.
+FEW_FACETS = 9
 # A step in depth is a line where it exceeds this plus the falls of the two facets' own planes.
 LEAST_STEP_PX = 2.5
 STEEPEST_FALL = 40.0
@@ -27,6 +29,7 @@ def find_lines(
     smooth: NDArray[np.float32],
     area_of: NDArray[np.int32],
     cos_crease: float,
+    cos_smooth_crease: float,
     first_row: int,
     last_row: int,
     right_of: NDArray[np.uint8],
@@ -44,8 +47,8 @@ def find_lines(
         Unit normals in any frame, of facets as part of the smooth surface: a rough one is not all creases.
     area_of : (m,) int32 array
         What lies on the two sides of a border: any number a zone.
-    cos_crease : float
-        Cosine of the least angle between facets that is a crease.
+    cos_crease, cos_smooth_crease : float
+        Cosines of the least angles between facets, and between their smooth normals, that make a crease.
     first_row, last_row : int
         The band; ``last_row`` is left out.
     right_of, below : (height, width) uint8 arrays
@@ -58,11 +61,11 @@ def find_lines(
             if column + 1 < width and facet[row, column + 1] != f:
                 g = facet[row, column + 1]
                 step = depth[row, column] - depth[row, column + 1]
-                right_of[row, column] = _kind(f, g, step, 0, normals, smooth, area_of, cos_crease)
+                right_of[row, column] = _kind(f, g, step, 0, normals, smooth, area_of, cos_crease, cos_smooth_crease)
             if row + 1 < height and facet[row + 1, column] != f:
                 g = facet[row + 1, column]
                 step = depth[row, column] - depth[row + 1, column]
-                below[row, column] = _kind(f, g, step, 1, normals, smooth, area_of, cos_crease)
+                below[row, column] = _kind(f, g, step, 1, normals, smooth, area_of, cos_crease, cos_smooth_crease)
 
 
 @njit(cache=True, nogil=True)
@@ -75,6 +78,7 @@ def _kind(
     smooth: NDArray[np.float32],
     area_of: NDArray[np.int32],
     cos_crease: float,
+    cos_smooth_crease: float,
 ) -> int:
     if f < 0 or g < 0:
         return OUTLINE
@@ -85,9 +89,11 @@ def _kind(
     gap = abs(step + 0.5 * sign * (f_rise + g_rise))
     if gap > LEAST_STEP_PX + 0.5 * (abs(f_rise) + abs(g_rise)):
         return STEP
-    cosine = smooth[f, 0] * smooth[g, 0] + smooth[f, 1] * smooth[g, 1] + smooth[f, 2] * smooth[g, 2]
+    cosine = normals[f, 0] * normals[g, 0] + normals[f, 1] * normals[g, 1] + normals[f, 2] * normals[g, 2]
     if cosine < cos_crease:
-        return CREASE
+        cosine = smooth[f, 0] * smooth[g, 0] + smooth[f, 1] * smooth[g, 1] + smooth[f, 2] * smooth[g, 2]
+        if cosine < cos_smooth_crease:
+            return CREASE
     return BORDER if area_of[f] != area_of[g] else NO_LINE
 
 
@@ -141,9 +147,7 @@ def drop_narrow(
 
 
 @njit(cache=True, nogil=True)
-def _is_near(
-    sought: int, row: int, column: int, area: NDArray[np.int32], wide: NDArray[np.bool_], reach: int
-) -> bool:
+def _is_near(sought: int, row: int, column: int, area: NDArray[np.int32], wide: NDArray[np.bool_], reach: int) -> bool:
     height, width = area.shape
     for y in range(max(0, row - reach), min(height, row + reach + 1)):
         for x in range(max(0, column - reach), min(width, column + reach + 1)):
@@ -159,10 +163,12 @@ def drop_loose_ends(
     facet: NDArray[np.int32],
     area_of: NDArray[np.int32],
     kind: int,
-    least_length: int,
+    short: int,
+    long: int,
 ) -> None:
-    """Take away lines of one kind that end freely within ``least_length`` pixel sides of where they begin.
+    """Take away lines of one kind that end freely and are short: ``short`` pixel sides from end to end or junction.
 
+    Up to ``long`` sides those go that run along few facets: coarse and rough surfaces are full of such bends.
     A crease that goes becomes a border where two areas meet.
 
     Parameters
@@ -174,8 +180,7 @@ def drop_loose_ends(
         As in :func:`find_lines`.
     """
     height, width = right_of.shape
-    rows, columns = np.empty(least_length, np.int64), np.empty(least_length, np.int64)
-    ways = np.empty(least_length, np.int64)
+    rows, columns, ways = np.empty(long, np.int64), np.empty(long, np.int64), np.empty(long, np.int64)
     for _ in range(LOOSE_END_ROUNDS):
         for row in range(height):
             for column in range(width):
@@ -185,17 +190,35 @@ def drop_loose_ends(
                 for down, right in ((0, 1), (1, 0), (1, 1)):
                     y, x = row + down, column + right
                     count = 0
-                    while count < least_length:
+                    while count < long:
                         way = _only_way_on(right_of, below, y, x, kind, ways[count - 1] if count else -1)
                         if way < 0:
                             break
                         rows[count], columns[count], ways[count] = y, x, way
                         y, x = y + DOWN_OF[way], x + RIGHT_OF[way]
                         count += 1
-                    if count == least_length:
+                    if count == long:
+                        continue
+                    facets = _facets_along(facet, rows[:count], columns[:count], ways[:count])
+                    if count >= short and facets > FEW_FACETS:
                         continue
                     for i in range(count):
                         _soften(right_of, below, facet, area_of, rows[i], columns[i], ways[i])
+
+
+@njit(cache=True, nogil=True)
+def _facets_along(
+    facet: NDArray[np.int32], rows: NDArray[np.int64], columns: NDArray[np.int64], ways: NDArray[np.int64]
+) -> int:
+    # how often the pair of facets on the two sides of a line changes
+    count, last_low, last_high = 0, -1, -1
+    for i in range(len(rows)):
+        y, x = rows[i] - (ways[i] != 1), columns[i] - (ways[i] != 3)
+        one, other = facet[y, x], facet[y, x + 1] if ways[i] < 2 else facet[y + 1, x]
+        low, high = min(one, other), max(one, other)
+        count += low != last_low or high != last_high
+        last_low, last_high = low, high
+    return count
 
 
 @njit(cache=True, nogil=True)
@@ -222,7 +245,7 @@ def _side(right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, colum
     y, x = row - (way != 1), column - (way != 3)
     if y < 0 or x < 0 or y >= height or x >= width:
         return NO_LINE
-    return right_of[y, x] if way < 2 else below[y, x]
+    return int(right_of[y, x]) if way < 2 else int(below[y, x])
 
 
 @njit(cache=True, nogil=True)

@@ -167,14 +167,13 @@ def rasterise(
             leap = max(0.0, -side_a * rise_a, -side_b * rise_b, -side_c * rise_c)
             reach = min(side_a * drop_a + end_a, side_b * drop_b + end_b, side_c * drop_c + end_c)
             skipped = max(0.0, math.floor(leap) - 1.0)
-            reach = math.floor(reach) + 1.0
-            if skipped > reach:
+            end = min(columns, math.floor(reach) + 1.0)
+            if skipped > end:
                 continue
-            last = first_column + int(min(reach, columns))
             side_a += skipped * step_a
             side_b += skipped * step_b
             side_c += skipped * step_c
-            for column in range(first_column + int(skipped), last + 1):
+            for column in range(first_column + int(skipped), first_column + int(end) + 1):
                 if (
                     (side_a > 0.0 or (side_a == 0.0 and owns_a))
                     and (side_b > 0.0 or (side_b == 0.0 and owns_b))

@@ -77,6 +77,36 @@ def carry_to_rims(vertices, faces, normals, place, weights, counts, sector, on_r
         for s in range(count):
             if on_rim[s] and weight[s] > 0:
                 _carry(start[s], turning[s], offset[s], weight[s], spread[s], mean[s])
+    _take_back(normals, sector, on_rim, rim_facets[:rims], start, mean)
+
+
+@njit(cache=True)
+def _misfit(f, normals, sector, mean):
+    """How far the mean of a facet's corner normals is from its own normal, squared."""
+    x, y, z = 0.0, 0.0, 0.0
+    for k in range(3):
+        n = mean[sector[3 * f + k]]
+        x += n[0]
+        y += n[1]
+        z += n[2]
+    length = np.sqrt(x * x + y * y + z * z)
+    if not length > 0:
+        return 0.0
+    n = normals[f]
+    return (x / length - n[0]) ** 2 + (y / length - n[1]) ** 2 + (z / length - n[2]) ** 2
+
+
+@njit(cache=True)
+def _take_back(normals, sector, on_rim, rim_facets, start, mean):
+    """Undo the carrying where it does not bring the corner normals nearer to what the facets themselves say."""
+    gain = np.zeros(mean.shape[0], np.float64)
+    for f in rim_facets:
+        better = _misfit(f, normals, sector, start) - _misfit(f, normals, sector, mean)
+        for k in range(3):
+            gain[sector[3 * f + k]] += better
+    for s in range(mean.shape[0]):
+        if on_rim[s] and not gain[s] > 0.0:
+            mean[s] = start[s]
 
 
 @njit(cache=True)

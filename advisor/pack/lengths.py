@@ -41,7 +41,8 @@ class LengthUnit:
             return name
         if not self.is_inch:
             return " ".join(_without_rounding(word) for word in name.split())
-        low, high = (fixed(z / self.mm, _INCH_DECIMALS) for z in (zone.z_mm.min, zone.z_mm.max))
+        # adding nothing makes a negative zero a plain one
+        low, high = (f"{round(z / self.mm, _INCH_DECIMALS) + 0.0:g}" for z in (zone.z_mm.min, zone.z_mm.max))
         single = high if zone.slope_class == "flat" else low
         return name[: match.start()] + (f"Z {low} to {high}" if match[2] else f"Z {single}")
 

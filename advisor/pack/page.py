@@ -119,7 +119,8 @@ def fill_box(page: Page, box: Box, colour: Colour, radius: float = 0.0) -> None:
 
     def shape(pen: ImageDraw.ImageDraw, left: int, top: int) -> None:
         corners = [(value - (left, top)[i % 2]) * SMOOTHNESS - (i > 1) for i, value in enumerate(box)]
-        pen.rounded_rectangle(corners, radius * SMOOTHNESS, fill=255)
+        x0, y0, x1, y1 = corners
+        pen.rounded_rectangle((x0, y0, max(x0, x1), max(y0, y1)), radius * SMOOTHNESS, fill=255)
 
     if box[2] > box[0] and box[3] > box[1]:
         _smooth(page, box, colour, shape)

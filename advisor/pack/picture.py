@@ -54,6 +54,8 @@ GAP: Final = 14
 STRIP: Final = 232
 KEY_WIDTH: Final = 236
 KEY_HEIGHT: Final = 206
+# A wide field holds the scale beside the axes.
+WIDE_KEY_HEIGHT: Final = 136
 TALLEST_SMALL_VIEW: Final = 300
 # Between legend and table, and between table and views below it.
 TABLE_GAP: Final = 32
@@ -168,7 +170,7 @@ def _layout(scene: _Scene, views: Views) -> _Layout:
     field = (margin, top, column[0] - page.px(GUTTER), bottom)
     layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
     table_end = column[1] + page.px(legend_height(scene.record) + TABLE_GAP + table_height(scene.record) + GAP)
-    if bottom - table_end >= page.px(STRIP + KEY_HEIGHT + GAP):
+    if bottom - table_end >= page.px(STRIP + WIDE_KEY_HEIGHT + GAP):
         layouts.append(_views_in_column(page, field, column, len(views.small)))
     room = page.px(LABEL_ROOM)
     return max(layouts, key=lambda layout: _fit_in(views.main, scene.solid, layout.main, room).pixels_per_mm)
@@ -195,7 +197,7 @@ def _views_beside(page: Page, field: Box, column: Box, count: int) -> _Layout:
 def _views_in_column(page: Page, field: Box, column: Box, count: int) -> _Layout:
     left, top, right, bottom = column
     gap = page.px(GAP)
-    key_top = bottom - page.px(KEY_HEIGHT)
+    key_top = bottom - page.px(WIDE_KEY_HEIGHT)
     strip_bottom = key_top - gap
     strip_top = strip_bottom - page.px(STRIP)
     wide = (right - left + gap) / max(1, count)
@@ -277,11 +279,14 @@ def _draw_small_view(scene: _Scene, view: View, box: Box, named: frozenset[int])
 
 def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int]) -> None:
     page, record = scene.page, scene.record
-    left, _, _, bottom = layout.key
+    left, top, right, bottom = layout.key
     inches = length_unit(record).is_inch
     baseline = bottom - page.px(26 if inches else 8)
-    draw_scale(page, (left + page.px(6), baseline), where, page.px(190), inches=inches)
-    draw_axes(page, (left + page.px(86), baseline - page.px(103)), where.view, record.setups[0].tool_axis)
+    beside = bottom - top < page.px(KEY_HEIGHT)
+    scale_left = right - page.px(KEY_WIDTH) if beside else left + page.px(6)
+    axes_y = baseline - page.px(42 if beside else 103)
+    draw_scale(page, (scale_left, baseline), where, page.px(190), inches=inches)
+    draw_axes(page, (left + page.px(86), axes_y), where.view, record.setups[0].tool_axis)
     unnamed = sum(1 for zone in record.zones if zone.id not in named and not is_small(zone))
     if unnamed:
         words = f"+ {unnamed} {'zone' if unnamed == 1 else 'zones'} without a number here, see zones.csv"
@@ -344,7 +349,8 @@ def _target_words(record: PlanRecord, number: int, stage: StageRecord) -> list[s
     ra = re.match(r"\s*Ra ([0-9.eE+-]+) um", asked.removeprefix(f"{stage.name}:"))
     for name, um in (("Ra", float(ra[1]) if ra else None), ("cusp", stage.cusp_target_um)):
         if um is not None:
-            return [f"{name} {um / unit.mm * UM_PER_MM:.3g} µin" if unit.is_inch else f"{name} {um:.3g} µm"]
+            size = um / unit.mm * UM_PER_MM if unit.is_inch else um
+            return [f"{name} {float(f'{size:.3g}'):g} {'µin' if unit.is_inch else 'µm'}"]
     return [] if stage.stepover_mm is None else [f"stepover {stage.stepover_mm / unit.mm:.3g} {unit.sign}"]
 
 

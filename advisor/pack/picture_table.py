@@ -20,11 +20,12 @@ ROW: Final = 23
 HEADING: Final = 26
 TEXT: Final = 12
 CAUTION_LINE: Final = 16
-# Columns, shares of the width: with the time a zone takes, and where none is known.
+# Columns, shares of the width: with the time a zone takes (inches have a decimal more), and where none is known.
 TIMED_COLUMNS: Final = {
-    "zone": 0.0, "name": 0.108, "area": 0.425, "strategy": 0.445, "along": 0.80, "step": 0.925, "time": 1.0,
-}  # fmt: skip
-COLUMNS: Final = {"zone": 0.0, "name": 0.108, "area": 0.49, "strategy": 0.515, "along": 0.87, "step": 1.0}
+    "mm": {"zone": 0.0, "name": 0.108, "area": 0.425, "strategy": 0.44, "along": 0.785, "step": 0.925, "time": 1.0},
+    "in": {"zone": 0.0, "name": 0.108, "area": 0.42, "strategy": 0.432, "along": 0.772, "step": 0.915, "time": 1.0},
+}
+COLUMNS: Final = {"zone": 0.0, "name": 0.108, "area": 0.475, "strategy": 0.495, "along": 0.85, "step": 1.0}
 # Digits of a number of the column that is the smallest, and the most that the largest may have.
 AREA_DIGITS: Final = 2
 MOST_AREA_DIGITS: Final = 7
@@ -46,8 +47,8 @@ class _Sheet:
     def area(self, area_mm2: float) -> str:
         return fixed(area_mm2 / self.unit.mm**2, self.area_decimals)
 
-    def length(self, length_mm: float) -> str:
-        return fixed(length_mm / self.unit.mm, self.step_decimals)
+    def length(self, length_mm: float | None) -> str:
+        return DASH if length_mm is None else fixed(length_mm / self.unit.mm, self.step_decimals)
 
 
 def table_height(record: PlanRecord) -> int:
@@ -80,10 +81,12 @@ def draw_table(page: Page, box: Box, record: PlanRecord) -> None:
 def _sheet(page: Page, box: Box, record: PlanRecord) -> _Sheet:
     timed = any(zone.advice is not None and zone.advice.total_min is not None for zone in record.zones)
     left, _, right, _ = box
-    columns = {key: left + (right - left) * share for key, share in (TIMED_COLUMNS if timed else COLUMNS).items()}
     unit = length_unit(record)
+    shares = TIMED_COLUMNS[unit.sign] if timed else COLUMNS
+    columns = {key: left + (right - left) * share for key, share in shares.items()}
     areas = [zone.area_mm2 / unit.mm**2 for zone in record.zones]
-    steps = [zone.advice.stepover_mm / unit.mm for zone in record.zones if zone.advice and zone.advice.usable]
+    told = [zone.advice for zone in record.zones if zone.advice is not None and zone.advice.usable]
+    steps = [advice.stepover_mm / unit.mm for advice in told if advice.stepover_mm is not None]
     most = MOST_AREA_DIGITS - 1 - math.floor(math.log10(max(*areas, 1e-6))) if len(areas) > 1 else 3
     fewest = STEP_DECIMALS[unit.sign]
     return _Sheet(
@@ -158,7 +161,7 @@ def _draw_sums(sheet: _Sheet, row: Box, record: PlanRecord) -> None:
     page, columns = sheet.page, sheet.columns
     left, top, right, _ = row
     baseline = top + page.px(ROW) / 2 + page.px(6)
-    draw_line(page, (left, top + page.px(2), right, top + page.px(2)), QUIET_INK, page.px(0.8))
+    draw_line(page, (left, top + page.px(2), right, top + page.px(2)), QUIET_INK, page.px(1.0))
     write(page, (columns["name"], baseline), "all zones", TEXT, bold=True)
     write(page, (columns["area"], baseline), sheet.area(record.totals.area_mm2), TEXT, bold=True, anchor="rs")
     span = record.totals.total_min_range

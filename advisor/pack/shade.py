@@ -25,11 +25,14 @@ BANDS: Final = 8
 # Line widths in pixels of a page 1200 high: zone border, crease, step in depth, outline.
 LINE_WIDTHS_PX: Final = (0.0, 1.5, 0.8, 1.25, 2.0)
 LINE_OPACITIES: Final = (0.0, 0.92, 0.85, 0.95, 1.0)
-# Zone borders are drawn where both sides are this wide, in widths of a border; lines with a free end that are
-# shorter than this are left out.
+# Zone borders are drawn where both sides are this wide, in widths of a border.
 LEAST_WIDTH: Final = 2.0
+# Borders with a free end that are shorter than this are left out; creases shorter than the first length, or than
+# the second where they run along few facets.
 LOOSE_BORDER_PX: Final = 20.0
-LOOSE_CREASE_PX: Final = 72.0
+LOOSE_CREASE_PX: Final = (14.0, 112.0)
+# Facets that bend more than the smooth surface does by this are roughness, not an edge.
+SMOOTH_CREASE_DEG: Final = 18.0
 # Light from the upper left, before the part: right, up, near; then its strength, and what comes from all sides.
 LIGHT: Final = (-0.36, 0.62, 0.70, 0.70, 0.40)
 # How dark the deepest corner gets, and how far around a point occlusion is looked for, as a share of the picture.
@@ -193,11 +196,11 @@ def _ink(
 ) -> NDArray[np.uint8]:
     right_of = np.zeros(facet.shape, np.uint8)
     below = np.zeros(facet.shape, np.uint8)
-    cos_crease = math.cos(math.radians(CREASE_DEG))
+    cosines = math.cos(math.radians(CREASE_DEG)), math.cos(math.radians(SMOOTH_CREASE_DEG))
     _in_bands(
         facet.shape[0],
         lambda first, last: picture_lines.find_lines(
-            facet, depth, normals, solid.smooth, solid.zone, cos_crease, first, last, right_of, below
+            facet, depth, normals, solid.smooth, solid.zone, *cosines, first, last, right_of, below
         ),
     )
     _drop_clutter(solid, facet, (right_of, below), line_scale)
@@ -214,9 +217,9 @@ def _drop_clutter(
     half_width = 0.5 * LEAST_WIDTH * LINE_WIDTHS_PX[picture_lines.BORDER] * line_scale
     wide = picture_labels.depth_in_zone(zone, np.zeros(zone.shape, np.bool_)) > half_width
     reach = 1 + math.ceil(half_width)
-    _drop_loose_ends(solid, facet, lines, picture_lines.CREASE, LOOSE_CREASE_PX * line_scale)
+    _drop_loose_ends(solid, facet, lines, picture_lines.CREASE, LOOSE_CREASE_PX, line_scale)
     picture_lines.drop_narrow(*lines, facet, solid.zone, zone, wide, FINENESS, reach)
-    _drop_loose_ends(solid, facet, lines, picture_lines.BORDER, LOOSE_BORDER_PX * line_scale)
+    _drop_loose_ends(solid, facet, lines, picture_lines.BORDER, (LOOSE_BORDER_PX, LOOSE_BORDER_PX), line_scale)
 
 
 def _drop_loose_ends(
@@ -224,9 +227,11 @@ def _drop_loose_ends(
     facet: NDArray[np.int32],
     lines: tuple[NDArray[np.uint8], NDArray[np.uint8]],
     kind: int,
-    length_px: float,
+    lengths_px: tuple[float, float],
+    line_scale: float,
 ) -> None:
-    picture_lines.drop_loose_ends(*lines, facet, solid.zone, kind, max(1, round(length_px * FINENESS)))
+    short, long = (max(1, round(length_px * FINENESS * line_scale)) for length_px in lengths_px)
+    picture_lines.drop_loose_ends(*lines, facet, solid.zone, kind, short, long)
 
 
 def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDArray[np.float32]:

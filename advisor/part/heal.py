@@ -16,6 +16,7 @@ from advisor.kernels.weld import weld_exact
 from advisor.model import Repair
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends, reach_of
 from advisor.part.wind import wind_outward
+from advisor.words import counted
 
 _NEEDLE_ROUNDS = 8
 
@@ -95,7 +96,9 @@ def check_coordinates(corners: Floats, subject: str) -> None:
     if not np.isfinite(corners).all():
         bad = int(np.count_nonzero(~np.isfinite(corners).all(axis=1)))
         raise InputError(
-            subject, f"has {bad} corners whose coordinates are not numbers (NaN or infinite)", "export it again"
+            subject,
+            f"has {counted(bad, 'corner')} whose coordinates are not numbers (NaN or infinite)",
+            "export it again",
         )
     largest = float(np.abs(corners).max())
     if largest > tolerances.LARGEST_COORDINATE_MM:
@@ -231,11 +234,11 @@ def _bodies(mesh: Mesh) -> Ints:
 def _warn_of_openings(mesh: Mesh, log: MendLog) -> None:
     if mesh.open_edges:
         log.warnings.append(
-            f"the mesh is open ({mesh.open_edges} open edges): volume is not given, and surface missing in the "
-            "file is missing in the plan"
+            f"the mesh is open ({counted(mesh.open_edges, 'open edge')}): volume is not given, and surface missing in "
+            "the file is missing in the plan"
         )
     if mesh.crowded_edges:
         log.warnings.append(
-            f"{mesh.crowded_edges} edges are shared by more than two facets (bodies that touch, or a faulty export): "
-            "zones end there"
+            f"{counted(mesh.crowded_edges, 'edge')} shared by more than two facets (bodies that touch, or a faulty "
+            "export): zones end there"
         )

@@ -9,6 +9,7 @@ import numpy as np
 from advisor import tolerances
 from advisor.kernels.topology import OPEN_EDGE, crossings_above, match_half_edges, wind_alike
 from advisor.part.mesh import Flags, Floats, Ints, corner_volumes, half_edge_ends
+from advisor.words import counted
 
 
 class Log(Protocol):
@@ -30,7 +31,7 @@ def wind_outward(vertices: Floats, faces: Ints, log: Log) -> Ints:
     body, turned, twisted = wind_alike(faces, twins)
     log.count("facets turned to their neighbours' winding", int(turned.sum()))
     if twisted:
-        log.warnings.append(f"{twisted} edges join facets that agree on no side: the slope there may be wrong")
+        log.warnings.append(f"facets agree on no side across {counted(twisted, 'edge')}: the slope there may be wrong")
     faces = _turn(faces, turned)
     inside_out = _inside_out_bodies(vertices, faces, twins, body)
     log.count("bodies turned inside out", len(inside_out))

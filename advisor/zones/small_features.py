@@ -23,8 +23,8 @@ def collect_small_features(
 ) -> tuple[Ints, Ints]:
     """Give all small features of a class one label, where there are several.
 
-    Small is: a hollow wall (a hole) narrower than the ball, anything smaller than a share of the part, and what
-    lies mostly between such.
+    Small is: a hollow wall (a hole) narrower than the ball, anything smaller than a share of the part, what lies
+    mostly between such, and what is left beyond the largest of very many areas.
 
     Returns
     -------
@@ -41,6 +41,7 @@ def collect_small_features(
     narrow = size < ball_mm
     small = tiny | (narrow & (class_of >= STEEP) & _is_hollow(mesh, label, count, axis))
     small = _with_what_lies_between(mesh, label, small, narrow)
+    small |= _beyond_the_largest(np.asarray(np.bincount(label, mesh.area_mm2, minlength=count), dtype=np.float64))
     target = np.arange(count)
     features = np.ones(count, np.int32)
     for number in np.unique(class_of[small]):
@@ -50,6 +51,14 @@ def collect_small_features(
             features[members[0]] = len(members)
     kept, renumbered = np.unique(target, return_inverse=True)
     return renumbered[label].astype(np.int32), features[kept]
+
+
+def _beyond_the_largest(area_mm2: Floats) -> Flags:
+    """Areas beyond the ``MOST_ZONES`` largest."""
+    beyond = np.zeros(len(area_mm2), bool)
+    if len(area_mm2) > tolerances.MOST_ZONES:
+        beyond[np.argsort(-area_mm2, kind="stable")[tolerances.MOST_ZONES :]] = True
+    return beyond
 
 
 def _plan_size(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Floats:

@@ -11,8 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import solids
+from rich.cells import cell_len
 
+import advisor
 from advisor.cli.main import run_for_code
+from advisor.cli.words import zone_lines
 
 
 @pytest.fixture
@@ -63,6 +66,29 @@ def test_json_answer_is_the_plan_file(part: Path, capsys: pytest.CaptureFixture[
     assert answer["plan"]["tools"][0]["diameter_mm"] == pytest.approx(12.7), "a bare number is in the job's unit"
     assert answer["plan"]["part"]["size_mm"][0] == pytest.approx(100 * 25.4)
     assert not (part.parent / "p" / "zone_map.png").exists()
+
+
+def test_the_screen_speaks_the_unit_of_the_job(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The wedge is 100 mm long, 60 wide and 5 + 100 tan 20 deg = 41.397 high."""
+    for unit, size, area in (("mm", "100 x 60 x 41.4 mm, 12 facets", "6,000"), ("inch", "100 x 60 x 41.4 in", "6,000")):
+        arguments = ["plan", "wedge.stl", "--unit", unit, "--out", unit, "--no-pictures"]
+        assert run_for_code(arguments) == 0
+        err = capsys.readouterr().err
+        assert size in err and area in err
+        assert ("Z in names of zones is in mm" in err) == (unit == "inch")
+
+
+@pytest.mark.parametrize("unit", ["mm", "inch", "m"])
+def test_a_narrow_screen_shortens_names_alone(part: Path, unit: str) -> None:
+    Path("job.toml").write_text('[[zone]]\nat = [50, 30, 0]\nname = "斜面 where a long name stands in full"\n')
+    plan = advisor.plan(part, "job.toml", unit=unit, material="Ti-6Al-4V")
+    wide = zone_lines(plan, 200)
+    for width in (80, 70, 30):
+        lines = zone_lines(plan, width)
+        assert width == 30 or max(map(cell_len, lines)) <= width
+        for zone, long, short in zip(plan.zones, wide[1:], lines[1:], strict=True):
+            numbers = long.partition(zone.name)[2].split()
+            assert len(numbers) >= 4 and short.split()[-len(numbers) :] == numbers
 
 
 def test_only_zones_stops_before_advice(part: Path) -> None:
@@ -166,6 +192,7 @@ def test_a_point_off_the_part_is_refused(part: Path, capsys: pytest.CaptureFixtu
 BAD_OPTIONS = {
     "ball no length": (["--ball", "banana"], "--ball"),
     "ball negative": (["--ball", "-3"], "--ball"),
+    "ball beyond any machine": (["--ball", "1e9"], "--ball: '1e9' is a length beyond any machine; give 100 m or less"),
     "cusp above ball": (["--ball", "6", "--cusp", "4 mm"], "more than the 6 mm ball can leave"),
     "step above ball": (["--ball", "6", "--stepover", "6.5"], "more than the 6 mm ball can leave"),
     "both targets": (["--cusp", "0.01", "--stepover", "0.5"], "exactly one"),
@@ -173,7 +200,7 @@ BAD_OPTIONS = {
     "angle no angle": (["--steep-from", "high"], "--steep-from"),
     "axis": (["--up", "Q"], "--up"),
     "zero axis": (["--up", "0,0,0"], "not a direction"),
-    "unit": (["--unit", "parsec"], "use mm, inch or m"),
+    "unit": (["--unit", "parsec"], "--unit: 'parsec' is not a unit of part models here; use mm, inch or m"),
     "unknown option": (["--bell", "6"], "--bell"),
     "only": (["--only", "lunch"], "--only zones"),
     "job missing": (["--job", "none.toml"], "none.toml"),

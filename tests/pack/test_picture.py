@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from advisor.kernels import picture_labels, raster
+from advisor.kernels import picture_labels, picture_lines, raster
 from advisor.model import (
     SCHEMA,
     SMALL_FEATURES_SHAPE,
@@ -36,8 +36,8 @@ from advisor.model import (
     Zone,
 )
 from advisor.model import Range as ModelRange
+from advisor.pack import lengths, picture, picture_key, picture_table, viewpoints
 from advisor.pack import page as sheet
-from advisor.pack import picture, picture_key, viewpoints
 from advisor.pack.camera import ELEVATION_DEG, fit, fixed_view, oblique_view, setup_frame
 from advisor.pack.labels import CLEARANCE_PX, Wish, place_labels
 from advisor.pack.palette import CLASS_STYLES
@@ -320,6 +320,19 @@ def test_facets_with_a_common_edge_leave_no_gap_and_no_overlap(turned_over):
     assert (covered == 1).all()
 
 
+@settings(max_examples=40, deadline=None)
+@given(rows=st.lists(st.tuples(st.integers(0, 8), st.integers(-2, 70)), min_size=3, max_size=6), data=st.data())
+def test_slender_facets_against_the_slow_twin(rows, data):
+    """Long facets a fraction of a pixel high: the leap into a row and the stop within it must miss no pixel."""
+    points = np.array([(x, 3.0 + row / 8.0, k) for k, (row, x) in enumerate(rows)], np.float32)
+    points[0, 0], points[1, 0] = -3.0, 66.0
+    number = st.integers(0, len(points) - 1)
+    faces = np.array([data.draw(st.lists(number, min_size=3, max_size=3, unique=True))], np.int32)
+    facet, _ = rasterised(points, faces, 64, 7)
+    expected, _ = naive.naive_raster(points, faces, 64, 7)
+    np.testing.assert_array_equal(facet >= 0, expected >= 0)
+
+
 def test_bands_of_rows_make_the_same_buffers_as_one_pass(plan):
     solid = make_solid(plan)
     where = fit(oblique_view(np.eye(3), -60.0, 38.0), solid.vertices, 200, 150, 2.0)
@@ -352,6 +365,84 @@ def test_what_stands_behind_is_not_seen():
     (share,) = survey(solid, [fixed_view(np.eye(3), "front")])
     assert share[12:].max() == 0.0
     assert share[:12][solid.normals[:12, 1] < -0.5].min() > 0.97
+
+
+# -- lines ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("around", [6, 5000])
+def test_the_tip_of_a_cone_is_smooth_however_many_facets_meet_there(around):
+    """The mean of a ring of normals about the axis is the axis; of a steep cone each keeps to its like."""
+    turn = np.linspace(0, 2 * np.pi, around, endpoint=False)
+    for height, rises in ((2.0, True), (60.0, False)):
+        rim = np.column_stack([20 * np.cos(turn), 20 * np.sin(turn), np.full(around, -height)])
+        k = np.arange(around)
+        faces = np.column_stack([np.zeros(around, int), 1 + k, 1 + (k + 1) % around])
+        solid = make_solid(plan_of(trimesh.Trimesh(np.vstack([[0, 0, 0], rim]), faces, process=False)))
+        at_tip = solid.corners[:, 0, 2]
+        if rises:
+            assert at_tip.min() > 0.99999
+        else:
+            assert at_tip.max() < 0.5
+
+
+def lines_of(*strokes, size=(30, 40)):
+    """Lines along pixel sides: strokes are (kind, (row, column), (row, column)) between pixel corners."""
+    right_of, below = np.zeros(size, np.uint8), np.zeros(size, np.uint8)
+    for kind, (row, column), (last_row, last_column) in strokes:
+        if column == last_column:
+            right_of[row:last_row, column - 1] = kind
+        else:
+            below[row - 1, column:last_column] = kind
+    return right_of, below
+
+
+def test_short_loose_strokes_go_and_what_hangs_together_stays():
+    border, crease, outline = picture_lines.BORDER, picture_lines.CREASE, picture_lines.OUTLINE
+    kept = [
+        (outline, (2, 5), (28, 5)),
+        (outline, (2, 11), (28, 11)),
+        (crease, (6, 5), (6, 11)),  # a bridge from outline to outline
+        (crease, (4, 20), (4, 24)), (crease, (8, 20), (8, 24)),  # a small ring
+        (crease, (4, 20), (8, 20)), (crease, (4, 24), (8, 24)),
+        (crease, (20, 14), (20, 26)),  # long
+    ]  # fmt: skip
+    loose = [
+        (crease, (12, 5), (12, 9)),  # from an outline into nowhere
+        (crease, (12, 30), (17, 30)),  # from nowhere to nowhere
+        (crease, (8, 24), (8, 28)), (crease, (8, 28), (11, 28)),  # round a corner, off the ring
+    ]  # fmt: skip
+    one_zone = np.zeros((30, 40), np.int32), np.zeros(1, np.int32)
+    lines = lines_of(*kept, *loose)
+    picture_lines.drop_loose_ends(*lines, *one_zone, crease, 2, 8)
+    np.testing.assert_array_equal(lines, lines_of(*kept))
+    # ten sides along as many facets are an edge, unless even that is short
+    facets = np.arange(30 * 40, dtype=np.int32).reshape(30, 40), np.zeros(30 * 40, np.int32)
+    edge = (crease, (12, 20), (12, 30))
+    for short, stays in ((10, [edge]), (11, [])):
+        lines = lines_of(edge)
+        picture_lines.drop_loose_ends(*lines, *facets, crease, short, 14)
+        np.testing.assert_array_equal(lines, lines_of(*stays))
+    # between two zones a loose crease leaves the border it hid
+    two_zones = np.repeat(np.arange(2, dtype=np.int32), 15)[:, None].repeat(40, 1), np.array([3, 4], np.int32)
+    lines = lines_of((crease, (15, 10), (15, 14)))
+    picture_lines.drop_loose_ends(*lines, *two_zones, crease, 2, 8)
+    np.testing.assert_array_equal(lines, lines_of((border, (15, 10), (15, 14))))
+
+
+def test_no_border_along_a_needle_of_a_zone():
+    """Zone 2 fills the right half and reaches into zone 1 with a needle one pixel high."""
+    zone = np.ones((40, 60), np.int32)
+    zone[:, 30:] = 2
+    zone[20, 10:30] = 2
+    solid_zone = np.array([0, 1, 2], np.int32)
+    right_of, below = np.zeros(zone.shape, np.uint8), np.zeros(zone.shape, np.uint8)
+    right_of[:, :-1] = zone[:, 1:] != zone[:, :-1]
+    below[:-1] = zone[1:] != zone[:-1]
+    wide = picture_labels.depth_in_zone(zone, np.zeros(zone.shape, bool)) > 1.5
+    picture_lines.drop_narrow(right_of, below, zone, solid_zone, zone, wide, 1, 3)
+    assert below[:, :25].sum() == 0 and right_of[:, :25].sum() == 0
+    assert right_of[:, 29].sum() == 39  # all of the straight border but the foot of the needle
 
 
 # -- where the viewer stands ------------------------------------------------------------------------------------
@@ -422,3 +513,64 @@ def test_class_ranges_come_from_the_settings_in_force(plan):
     walls = (*plan.record.settings, Setting("wall_tolerance", "1.5 deg", "option"))
     assert picture_key.class_ranges(replace(plan.record, settings=walls))["undercut"] == "over 91.5°"
     assert set(picture_key.class_ranges(replace(plan.record, settings=())).values()) == {""}
+
+
+def zone_at(number, name, z_mm, area_mm2=100.0, slope_class="steep"):
+    return Zone(
+        number, 0, name, slope_class, None, 1, area_mm2, area_mm2,
+        Spread(0, 0, 0, 0, 0), ModelRange(*z_mm), None, None, 1, None, (), None, (), (),
+    )  # fmt: skip
+
+
+def test_heights_and_lengths_are_told_in_the_unit_of_the_job(plan):
+    inch = replace(plan.record, settings=(Setting("unit", "inch", "option"),))
+    assert lengths.length_unit(plan.record) == lengths.MM
+    assert lengths.length_unit(inch) == lengths.INCH
+    wall, floor = zone_at(1, "Wall Z -7e-15 to 19.05", (-7e-15, 19.05)), zone_at(2, "Floor Z 6.3", (1, 6.35), 1, "flat")
+    assert lengths.INCH.height_words(wall) == "Wall Z 0 to 0.75"
+    assert lengths.INCH.height_words(floor) == "Floor Z 0.25"
+    assert lengths.MM.height_words(wall) == "Wall Z 0 to 19.05"
+    assert lengths.MM.height_words(zone_at(3, "Underside Z -0.0", (-1e-17, 5))) == "Underside Z 0.0"
+    assert lengths.INCH.height_words(zone_at(4, "Slope 7° to 43°", (0, 9))) == "Slope 7° to 43°"
+    assert picture._part_words(inch).split("   ·   ")[1].endswith(" in")
+
+
+@given(number=st.floats(-1e6, 1e6), decimals=st.integers(0, 4))
+def test_fixed_numbers_keep_their_value_and_no_sign_on_zero(number, decimals):
+    words = lengths.fixed(number, decimals)
+    assert float(words.replace(",", "")) == pytest.approx(number, abs=0.5001 * 10.0**-decimals)
+    assert words.partition(".")[2] == words.partition(".")[2][:decimals]
+    assert not (words.startswith("-") and float(words.replace(",", "")) == 0.0)
+
+
+def test_the_head_tells_what_each_stage_was_asked_for(plan):
+    stages = tuple(StageRecord(name, 6.237331, None, 0.0, 0) for name in ("rough", "pre", "finish"))
+    asked = (Setting("stage 2", "finish: Ra 0.8 um, 0 mm left", "job file"),)
+    lines = picture._cutter_words(replace(plan.record, stages=stages, settings=asked))
+    assert [line.rpartition(", ")[2] for line in lines] == ["cusp 6.24 µm", "cusp 6.24 µm", "Ra 0.8 µm"]
+    inch = replace(plan.record, stages=stages, settings=(*asked, Setting("unit", "inch", "option")))
+    assert [line.rpartition(", ")[2] for line in picture._cutter_words(inch)] == ["cusp 246 µin"] * 2 + ["Ra 31.5 µin"]
+    coarse = replace(inch, stages=(StageRecord("rough", 50.8, None, 0.0, 0),))
+    assert picture._cutter_words(coarse) == ["rough: ball Ø 0.3937 in, cusp 2000 µin"]
+    five = picture._cutter_words(replace(plan.record, stages=stages + stages[:2]))
+    assert len(five) == picture.MOST_STAGES and five[0] == "+ 3 stages before"
+
+
+def test_every_zone_that_fits_has_a_row_with_one_number_of_decimals(plan, monkeypatch):
+    told = []
+    monkeypatch.setattr(picture_table, "write", lambda page, at, words, *rest, **options: told.append((at, words)))
+    zones = (zone_at(1, "Wall", (0, 1), 76.94), zone_at(2, "Floor", (0, 1), 77.0))
+    small = replace(zone_at(3, "9 small steep features", (0, 1), 5.0), shape=SMALL_FEATURES_SHAPE, features=9)
+    page = sheet.blank_page(800, 800, 1.0)
+    picture_table.draw_table(page, (0, 0, 496, 700), replace(plan.record, zones=(*zones, small)))
+    words = [text for _, text in told]
+    assert {"76.9", "77.0", "5.0", "9 small steep features"} <= set(words)
+    told.clear()
+    many = tuple(zone_at(k, "Wall", (0, 1)) for k in range(1, 90))
+    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=many))
+    rows = [text for _, text in told if text.isdigit() and text != "100"]
+    assert f"+ {89 - len(rows)} more, see zones.csv" in [text for _, text in told]
+    assert max(y for (_, y), _ in told) < 400
+    told.clear()
+    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=()))
+    assert told == []
