@@ -176,6 +176,7 @@ class Advice:
 
     ``stepover_mm`` is measured along the surface, ``line_spacing_mm`` in plan, ``z_step_mm`` along the tool
     axis, ``direction_deg`` from +X (of the set-up) about the tool axis. Surface speeds are those at the contact.
+    ``cusp_along_feed_um`` is the mark each tooth leaves on its way, beside ``cusp_um`` between passes.
     ``corner_feed_mm_per_min`` is the feed advised where a pass walks into an inside corner. Minutes are of this
     stage; ``total_min`` has links in it. A candidate that is not ``usable`` has no numbers of its passes.
     """
@@ -195,6 +196,7 @@ class Advice:
     surface_speed_m_per_min: Range | None
     mean_surface_speed_m_per_min: float | None = None
     feed_per_tooth_mm: float | None = None
+    cusp_along_feed_um: float | None = None
     feed_mm_per_min: float | None
     corner_feed_mm_per_min: float | None = None
     passes: int | None

@@ -8,6 +8,8 @@ from advisor.advice.budget import budget_words, error_budget
 from advisor.advice.conditions import StageConditions, ZoneConditions, wanted_speed_m_per_min
 from advisor.advice.minutes import pass_count, stage_minutes
 from advisor.advice.zone_surface import ZoneSurface
+from advisor.cutter.chips import cusp_along_feed_um
+from advisor.cutter.cutter import Cutter
 from advisor.job import Machine
 from advisor.model import Advice, Range, Tilt
 
@@ -51,6 +53,7 @@ def completed(
         else Range(spindle.least_speed_m_per_min, spindle.greatest_speed_m_per_min),
         mean_surface_speed_m_per_min=None if spindle is None else spindle.mean_speed_m_per_min,
         feed_per_tooth_mm=conditions.feed_per_tooth_mm,
+        cusp_along_feed_um=_cusp_along_feed_um(conditions.feed_per_tooth_mm, stage.target.cutter),
         feed_mm_per_min=feed,
         corner_feed_mm_per_min=conditions.corner_feed_mm_per_min,
         cutting_min=cutting,
@@ -61,6 +64,10 @@ def completed(
             advice, conditions.bending_um, accuracy.facets_um, accuracy.path_um, accuracy.tolerance_um
         ),
     )
+
+
+def _cusp_along_feed_um(feed_per_tooth_mm: float | None, cutter: Cutter) -> float | None:
+    return None if feed_per_tooth_mm is None else float(cusp_along_feed_um(feed_per_tooth_mm, cutter.corner_radius_mm))
 
 
 def condition_words(advice: Advice, stage: StageConditions, conditions: ZoneConditions) -> tuple[str, ...]:

@@ -74,6 +74,27 @@ def _advice_facts(record: PlanRecord, advice: Advice, inches: bool) -> list[tupl
         facts.append(("contact", f"Ø {_lengths(advice.contact_diameter_mm, inches, 3)}"))
     if advice.tip_contact_share is not None:
         facts.append(("near the tip", f"{_share(advice.tip_contact_share)} of the zone"))
+    return facts + _motion_facts(advice, inches)
+
+
+def _motion_facts(advice: Advice, inches: bool) -> list[tuple[str, str]]:
+    """Spindle, feed, tilt and minutes, as far as they are known."""
+    facts: list[tuple[str, str]] = []
+    if advice.spindle_rpm is not None and advice.surface_speed_m_per_min is not None:
+        per_m, unit = (1 / 0.3048, "ft/min") if inches else (1.0, "m/min")
+        low, high = advice.surface_speed_m_per_min.min * per_m, advice.surface_speed_m_per_min.max * per_m
+        facts.append(("spindle", f"{advice.spindle_rpm:,.0f} rev/min; {low:.0f} to {high:.0f} {unit} at the contact"))
+    if advice.feed_mm_per_min is not None:
+        per_mm, unit = (1 / MM_PER_UNIT["inch"], "in/min") if inches else (1.0, "mm/min")
+        slow = advice.corner_feed_mm_per_min
+        corners = "" if slow is None else f", {slow * per_mm:.3g} in corners"
+        facts.append(("feed", f"{advice.feed_mm_per_min * per_mm:.3g} {unit}{corners}"))
+    if advice.tilt is not None:
+        limit = "" if advice.tilt.allowed else ", more than the machine can"
+        facts.append(("tilt", f"{advice.tilt.tilt_deg:.0f}°{limit}"))
+    if advice.total_min is not None and advice.total_min_range is not None:
+        low, high = advice.total_min_range
+        facts.append(("time", f"{advice.total_min:.3g} min ({low:.3g} to {high:.3g}), this stage"))
     return facts
 
 

@@ -84,6 +84,8 @@ def test_the_tool_makers_data_win_over_the_table(tmp_path: Path) -> None:
     advice = advice_of(plan_of(BLOCK, tmp_path, tool=[tool]), "steep")
     assert advice.surface_speed_m_per_min is not None and advice.surface_speed_m_per_min.max == pytest.approx(150.0)
     assert advice.feed_per_tooth_mm == pytest.approx(0.03)
+    # fz^2 / 8 R: closed form
+    assert advice.cusp_along_feed_um == pytest.approx(1000 * 0.03**2 / 40, rel=1e-3)
 
 
 def test_no_material_no_speeds(tmp_path: Path) -> None:

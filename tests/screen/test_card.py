@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.model import Advice, Cusp, Neighbour, Range, Setting, Spread
+from advisor.model import Advice, Cusp, Neighbour, Range, Setting, Spread, Tilt
 from advisor.screen.card import zone_card
 
 
@@ -98,3 +98,21 @@ def test_surface_left_uncut_is_said_so(ball_plan, shallow):
 def test_many_neighbours_are_counted(ball_plan, shallow):
     crowd = tuple(Neighbour(k, 1.0, "tangent") for k in range(10, 18))
     assert facts(ball_plan, replace(shallow, neighbours=crowd))["next to"].endswith("and 5 more")
+
+
+def test_speeds_feed_tilt_and_minutes_are_told_where_they_are_known(ball_plan, shallow):
+    moving = advice(
+        spindle_rpm=12732.4, surface_speed_m_per_min=Range(30.48, 91.44), feed_mm_per_min=508.0,
+        corner_feed_mm_per_min=254.0, total_min=12.34, total_min_range=(11.1, 16.7),
+        tilt=Tilt(15.0, False, 0.0, 2.6, 0.0, 80.0),
+    )  # fmt: skip
+    told = facts(ball_plan, replace(shallow, advice=moving))
+    assert told["spindle"] == "12,732 rev/min; 30 to 91 m/min at the contact"
+    assert told["feed"] == "508 mm/min, 254 in corners"
+    assert told["tilt"] == "15°, more than the machine can"
+    assert told["time"] == "12.3 min (11.1 to 16.7), this stage"
+    rest = [setting for setting in ball_plan.record.settings if setting.name != "unit"]
+    inches = replace(ball_plan, record=replace(ball_plan.record, settings=(Setting("unit", "inch", "option"), *rest)))
+    told = facts(inches, replace(shallow, advice=moving))
+    assert told["spindle"] == "12,732 rev/min; 100 to 300 ft/min at the contact"
+    assert told["feed"] == "20 in/min, 10 in corners"
