@@ -16,7 +16,7 @@ from advisor.part.mesh import Floats
 # Directions tried: every 5 degrees finds the best within 1 - cos(2.5 deg) = 0.1 % of spacing.
 _DIRECTION_STEP_DEG = 5
 # Directions are compared, not measured: of a large zone every n-th facet is asked.
-_FACETS_ASKED = 100_000
+_FACETS_ASKED = 50_000
 # Directions whose length is within this share of the least are alike; fewest turns decides between them.
 _ALIKE_LENGTH_SHARE = 0.01
 # Directions are compared by what all but this share of the area allows: a rim must not turn the lines of a face.

@@ -8,7 +8,7 @@ with ``g = sqrt(1 - sin^2(slope) cos^2(phi))``, ``phi`` between step direction a
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 
 _BINS = 1024
 
@@ -65,7 +65,7 @@ def lines_over_facets(normals, corner_normals, axis, feed, tensor, corner_per_mm
     return out
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True)
 def length_by_direction(normals, areas, axis, feeds, tensor, corner_per_mm, ring_radius, cusp, fixed_step, tail):
     """Length of parallel lines over a zone for each of several directions, at the spacing that holds the cusp.
 
@@ -83,9 +83,11 @@ def length_by_direction(normals, areas, axis, feeds, tensor, corner_per_mm, ring
     """
     directions = feeds.shape[0]
     length = np.full(directions, np.inf)
-    total = areas.sum()
+    total = 0.0
+    for area in areas:
+        total += area
     widest = fixed_step if fixed_step > 0 else 4.0 * np.sqrt(8.0 * cusp / corner_per_mm)
-    for d in prange(directions):
+    for d in range(directions):
         by_spacing = np.zeros(_BINS, np.float64)
         share = np.empty(3, np.float64)
         seen = 0.0
