@@ -18,10 +18,12 @@ GENERAL = (
     "program out above the part, single block and reduced feed, guards and doors closed.",
 )
 # E. Isakov, "Tackling titanium", Cutting Tool Engineering, June 2009 (excerpt read), for titanium.
-FIRE = (
-    "Chips and dust of this metal burn: keep them from piling up, never put water on a metal fire, have a class D "
-    "agent or dry sand at hand, and let trained people decide the coolant."
+_AGAINST_FIRE = (
+    "keep them from piling up, never put water on a metal fire, have a class D agent or dry sand at hand, and let "
+    "trained people decide the coolant."
 )
+FIRE = f"Chips and dust of this metal burn: {_AGAINST_FIRE}"
+FIRE_OF_SOME = f"No metal is named; chips and dust of titanium, magnesium and zirconium burn: {_AGAINST_FIRE}"
 # An area facing away that is worth a word.
 _HIDDEN_SHARE = 0.005
 
@@ -30,7 +32,9 @@ def cautions(zones: tuple[Zone, ...], settings: Settings, facets_um: float | Non
     """General cautions first, then those of this part and job."""
     told = [*GENERAL]
     material = settings.stages[-1].material
-    if material is not None and material.combustible:
+    if material is None:
+        told.append(FIRE_OF_SOME)
+    elif material.combustible:
         told.append(FIRE)
     told.extend(_of_hidden_surface(zones))
     told.extend(_of_coarse_model(settings, facets_um))

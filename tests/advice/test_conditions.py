@@ -181,6 +181,7 @@ def test_metal_that_burns_is_told(tmp_path: Path) -> None:
     titanium = advisor.plan(path, material="Ti-6Al-4V")
     assert any("metal fire" in caution for caution in titanium.record.cautions)
     assert not any("metal fire" in caution for caution in advisor.plan(path, material="4140").record.cautions)
+    assert any("No metal is named" in c and "metal fire" in c for c in advisor.plan(path).record.cautions)
     with pytest.raises(InputError, match="magnesium"):
         advisor.plan(path, material="magnesium")
     with pytest.raises(InputError, match="Ti-6Al-4V"):
