@@ -50,13 +50,13 @@ def _narrowed(values, weights, low, high, wanted, binned, least, most):
     for _ in range(_MOST_ROUNDS):
         if not low < high:
             break
-        scale = (_BINS - 1) / (high - low)
+        span = high - low
         binned[:] = 0.0
         least[:] = np.inf
         most[:] = -np.inf
         for i in range(values.shape[0]):
             if low <= values[i] <= high:
-                b = int((values[i] - low) * scale)
+                b = int((values[i] - low) / span * (_BINS - 1))  # not by a reciprocal: a tiny span has none
                 binned[b] += weights[i]
                 least[b] = min(least[b], values[i])
                 most[b] = max(most[b], values[i])

@@ -56,6 +56,12 @@ def test_weighted_quantiles_are_those_of_a_sort(values: np.ndarray, seed: int, s
         assert got in order
 
 
+def test_quantiles_of_values_too_near_for_a_reciprocal() -> None:
+    """Found by hypothesis on 2026-11-25: the reciprocal of the span of 0 and 2e-306 is infinite."""
+    values, weights = np.array([0.0, 2.2e-306]), np.array([1.0, 1.0])
+    assert weighted_quantiles(values, weights, np.array([0.4, 1.0])).tolist() == [0.0, 2.2e-306]
+
+
 def test_quantile_of_infinite_values_is_infinite() -> None:
     values, weights = np.array([1.0, 2.0, np.inf]), np.ones(3)
     assert weighted_quantiles(values, weights, np.array([0.3, 0.6, 0.9])).tolist() == [1.0, 2.0, np.inf]
