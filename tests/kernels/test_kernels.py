@@ -60,6 +60,9 @@ def test_quantiles_of_values_too_near_for_a_reciprocal() -> None:
     """Found by hypothesis on 2026-11-25: the reciprocal of the span of 0 and 2e-306 is infinite."""
     values, weights = np.array([0.0, 2.2e-306]), np.array([1.0, 1.0])
     assert weighted_quantiles(values, weights, np.array([0.4, 1.0])).tolist() == [0.0, 2.2e-306]
+    values = np.array([0.0, 2e-249, 2e-187, 2e-130, 1e-23, 1.0])
+    shares = np.array([1, 2, 3, 4, 5, 6]) / 6
+    assert weighted_quantiles(values, np.ones(6), shares).tolist() == values.tolist()
 
 
 def test_quantile_of_infinite_values_is_infinite() -> None:
