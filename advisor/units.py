@@ -11,6 +11,7 @@ from typing import Any
 
 from advisor.errors import InputError
 
+UM_PER_MM = 1000.0
 MM_PER_UNIT = {"mm": 1.0, "inch": 25.4, "m": 1000.0}
 
 _NUMBER = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*$")

@@ -18,8 +18,7 @@ from advisor.advice.settings import Settings
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
-from advisor.cutter.bending import compliance_mm_per_n, sections_of_tool
-from advisor.cutter.cutter import UM_PER_MM
+from advisor.cutter.bending import tool_compliance_mm_per_n
 from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
@@ -39,6 +38,7 @@ from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart, looks_inside_out
 from advisor.part.mesh import Ints
 from advisor.part.smooth import SmoothSurface, smooth_surface
+from advisor.units import UM_PER_MM
 from advisor.zones.classes import Thresholds
 from advisor.zones.zoning import ZoneRule, Zoning, zone_part
 
@@ -191,9 +191,8 @@ def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
 
 
 def _bending_um_per_n(tool: Tool) -> float | None:
-    if tool.stick_out is None:
-        return None
-    return compliance_mm_per_n(sections_of_tool(tool, tool.stick_out), tool.modulus) * UM_PER_MM
+    compliance = tool_compliance_mm_per_n(tool)
+    return None if compliance is None else compliance * UM_PER_MM
 
 
 def _stages(settings: Settings) -> tuple[StageRecord, ...]:

@@ -15,13 +15,15 @@ from advisor.advice.lines import Lines
 from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, low_quantile, quantile
 from advisor.cutter.contact import TIP_DIAMETER_SHARE
-from advisor.cutter.cutter import UM_PER_MM, Cutter
+from advisor.cutter.cutter import Cutter
+from advisor.cutter.roughness import SHALLOW_ARC_RA
 from advisor.model import STRATEGIES, Advice, Cusp, Range, Strategy
 from advisor.part.mesh import Floats
+from advisor.units import UM_PER_MM
 
-# Height over arithmetic mean of a row of shallow arcs: 9 sqrt(3) / 4 (closed form; the error is below 1 % for cusps
-# up to a tenth of the corner radius).
-CUSP_OVER_RA = 9.0 * np.sqrt(3.0) / 4.0
+# Height over arithmetic mean of a row of shallow arcs: s^2 / 8 R over s^2 / (18 sqrt(3) R). The error is below 1 % for
+# cusps up to a tenth of the corner radius.
+CUSP_OVER_RA = SHALLOW_ARC_RA / 8.0
 # Constant-Z on a surface flatter than this would need steps below a tenth of the stepover.
 _FLATTEST_FOR_CONSTANT_Z_DEG = 5.7
 # Parallel lines closer than this share of the stepover are many times the path that another strategy needs.

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from advisor.advice.settings import Settings
-from advisor.cutter.bending import STICK_OUT_LIMIT
+from advisor.cutter.bending import STICK_OUT_LIMIT, slenderness
 from advisor.cutter.contact import cusp_height_mm
-from advisor.cutter.cutter import UM_PER_MM
 from advisor.model import Zone
 from advisor.part.coarseness import chord_tolerance_for_cusp_mm
+from advisor.units import UM_PER_MM
 
 GENERAL = (
     "Starting values only, computed from ideal geometry and general ranges. The cusp is a lower bound: measured finish "
@@ -68,9 +68,9 @@ def _of_coarse_model(settings: Settings, facets_um: float | None) -> list[str]:
 def _of_long_tools(settings: Settings) -> list[str]:
     told = []
     for tool in settings.tools:
-        if tool.stick_out is None or tool.stick_out <= STICK_OUT_LIMIT * tool.diameter:
+        times = slenderness(tool)
+        if times is None or times <= STICK_OUT_LIMIT:
             continue
-        times = tool.stick_out / tool.diameter
         told.append(
             f"{tool.name} sticks out {times:.1f} times its diameter: bending grows with the cube of it; more than "
             f"{STICK_OUT_LIMIT:g} times wants slower speeds and lighter cuts."

@@ -8,15 +8,15 @@ import numpy as np
 
 from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, quantile
-from advisor.cutter.bending import compliance_mm_per_n, deflection_normal_um, sections_of_tool
+from advisor.cutter.bending import deflection_normal_um, tool_compliance_mm_per_n
 from advisor.cutter.chips import compensated_feed_per_tooth_mm, thinning_factor
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.force import ball_finishing_force_n
 from advisor.cutter.materials import Material
 from advisor.cutter.speeds import feed_mm_per_min, surface_speed_m_per_min
-from advisor.cutter.spindle import SpindleChoice, choose_spindle, flutes_at_contact
+from advisor.cutter.spindle import SpindleChoice, choose_spindle, effective_flutes
 from advisor.cutter.tilt import advise_tilt
-from advisor.job import DEFAULT_FLUTES, Machine, Stage, Tool
+from advisor.job import Machine, Stage, Tool
 from advisor.model import Tilt
 from advisor.part.mesh import Floats
 
@@ -62,7 +62,7 @@ def zone_conditions(
     """Conditions for one zone in one stage."""
     target = stage.target
     spindle = _spindle(surface, target.cutter, stage)
-    flutes = flutes_at_contact(stage.tool.flutes or DEFAULT_FLUTES, stage.tool.centre_flutes, tip_share)
+    flutes = effective_flutes(stage.tool, tip_share)
     per_tooth = _feed_per_tooth_mm(stage)
     feed = None
     if spindle is not None and per_tooth is not None:
@@ -174,8 +174,8 @@ def _force_n(stage: StageConditions, per_tooth_mm: float | None) -> float | None
 
 def _bending_um(surface: ZoneSurface, stage: StageConditions, force_n: float | None) -> float | None:
     """Bending normal to the surface where the zone is steepest, um; a floor is not pushed sideways."""
-    if force_n is None or stage.tool.stick_out is None:
+    compliance = tool_compliance_mm_per_n(stage.tool)
+    if force_n is None or compliance is None:
         return None
-    compliance = compliance_mm_per_n(sections_of_tool(stage.tool, stage.tool.stick_out), stage.tool.modulus)
     steepest = min(float(surface.corner_slope_deg[:, 1].max()), 90.0)
     return float(deflection_normal_um(force_n, compliance, steepest))

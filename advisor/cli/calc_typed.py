@@ -8,8 +8,7 @@ from dataclasses import dataclass
 
 from advisor import units
 from advisor.errors import InputError
-
-UM_PER_MM = 1000.0
+from advisor.units import UM_PER_MM
 
 
 def answer_unit(text: str) -> str:

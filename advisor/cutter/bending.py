@@ -14,8 +14,7 @@ import numpy as np
 
 from advisor.cutter.checks import Numbers, Values, angle_between, not_negative, plain, positive
 from advisor.job import Tool
-
-UM_PER_MM = 1000.0
+from advisor.units import UM_PER_MM
 
 # A fluted length bends like a plain bar of this share of its diameter (common practice, no source).
 FLUTE_CORE_SHARE = 0.8
@@ -115,6 +114,18 @@ def sections_of_tool(tool: Tool, stick_out_mm: float) -> tuple[Section, ...]:
             sections.append(Section(out, diameter))
         left -= out
     return tuple(sections)
+
+
+def tool_compliance_mm_per_n(tool: Tool) -> float | None:
+    """Compliance of a tool of the job at its stick-out, mm/N; ``None`` where the job does not give one.
+
+    >>> from advisor.job import Tool
+    >>> tool_compliance_mm_per_n(Tool(diameter=6)) is None
+    True
+    """
+    if tool.stick_out is None:
+        return None
+    return compliance_mm_per_n(sections_of_tool(tool, tool.stick_out), tool.modulus)
 
 
 def slenderness(tool: Tool) -> float | None:

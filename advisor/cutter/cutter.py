@@ -10,8 +10,7 @@ from advisor.cutter.checks import Values
 from advisor.cutter.circles import cusp_between_circles_mm, step_between_circles_mm
 from advisor.cutter.contact import contact_diameter_mm, cusp_height_mm
 from advisor.cutter.roughness import stepover_for_ra_mm
-
-UM_PER_MM = 1000.0
+from advisor.units import UM_PER_MM
 
 
 @dataclass(frozen=True)

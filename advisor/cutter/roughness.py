@@ -12,8 +12,7 @@ import numpy as np
 
 from advisor.cutter.checks import Numbers, Values, not_negative, plain, positive
 from advisor.cutter.contact import cusp_height_mm
-
-UM_PER_MM = 1000.0
+from advisor.units import UM_PER_MM
 
 # Ra of shallow arcs is s^2 / (18 sqrt(3) R)
 SHALLOW_ARC_RA = 18.0 * np.sqrt(3.0)

@@ -21,8 +21,7 @@ from advisor.cutter.measured_finish import COMMON_CUT_OFF_MM, filter_share, ra_g
 from advisor.cutter.sum_checks import above_zero, ball_radius_of_mm, check_angle, check_fit, check_slope, exactly_one
 from advisor.cutter.tilt import tilt_for_contact_deg
 from advisor.errors import InputError
-
-UM_PER_MM: Final = 1000.0
+from advisor.units import UM_PER_MM
 
 # Chord error of a model against the cusp that is to be cut: facets as high as cusps look like cusps (rule of thumb,
 # from memory).

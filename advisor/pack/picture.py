@@ -40,6 +40,7 @@ from advisor.pack.picture_key import (
 from advisor.pack.picture_table import draw_table, table_height
 from advisor.pack.shade import Drawing, Solid, draw, make_solid
 from advisor.pack.viewpoints import Views, choose_main_view, choose_views
+from advisor.units import UM_PER_MM
 
 # Sizes on a page of 1600 by 1200 pixels.
 PAGE_WIDTH: Final = 1600
@@ -60,7 +61,6 @@ TALLEST_SMALL_VIEW: Final = 300
 # Between legend and table, and between table and views below it.
 TABLE_GAP: Final = 32
 # Also millionths of an inch in a thousandth.
-UM_PER_MM: Final = 1000.0
 # Stages named at the head of the page.
 MOST_STAGES: Final = 3
 # Free pixels around the part for labels outside it.

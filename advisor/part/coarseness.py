@@ -15,8 +15,7 @@ from advisor.kernels.quantiles import weighted_quantiles
 from advisor.kernels.sagitta import facet_rises
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import SmoothSurface
-
-UM_PER_MM = 1000.0
+from advisor.units import UM_PER_MM
 
 # Share of the bent area that may lie further off than the answer: odd facets at seams and rims.
 _TAIL_SHARE = 0.05
