@@ -60,6 +60,9 @@ class ZoneRules(_Section):
     wall_tolerance: Annotated[Angle, Field(ge=0, le=10)] = 1.0
     smallest: PositiveArea = 4.0
     overlap: Annotated[float, Field(ge=0, le=10)] = 2.0
+    keep_together: bool = True
+    blend_price: Annotated[float, Field(ge=0, le=1000)] = 10.0
+    zone_price: Annotated[Length, Field(ge=0)] = 500.0
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:
@@ -167,8 +170,19 @@ class ZoneOverride(_Section):
 
     at: tuple[Length, Length, Length]
     name: Annotated[str | None, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")] = None
+    shape: str | None = None
     strategy: Literal["constant_z", "parallel_line", "constant_cusp"] | None = None
+    merge: tuple[tuple[Length, Length, Length], ...] = ()
     exclude: bool = False
+    protect: bool = False
+
+    @model_validator(mode="after")
+    def _one_fate(self) -> Self:
+        if self.exclude and self.protect:
+            raise ValueError("exclude leaves a zone out of the plan, protect keeps passes off it; give one of the two")
+        if self.protect and self.strategy is not None:
+            raise ValueError("a protected zone is not cut; leave out strategy or protect")
+        return self
 
 
 class MaterialRow(_Section):

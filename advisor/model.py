@@ -129,12 +129,41 @@ class Neighbour:
 
 @dataclass(frozen=True)
 class Repeats:
-    """The zone is one of several congruent ones."""
+    """The zone is one of several congruent ones: program the first of its group, copy the rest.
+
+    The model is turned about the tool axis through the origin by ``turn_deg``, then shifted. A mirror image is listed
+    but cannot be copied so.
+    """
 
     group: int
     of: int
     turn_deg: float
     shift_mm: tuple[float, float, float]
+    model: int
+    is_mirrored: bool
+    pattern: str
+    centre_mm: tuple[float, float, float] | None
+    pitch_deg: float | None
+
+
+@dataclass(frozen=True)
+class Trade:
+    """What keeping a zone together was weighed against: the split by slope that needs least path.
+
+    ``blend_price_mm`` is what the blend line of the split counts for, in path. Split fields are ``None`` where no
+    split holds the target.
+    """
+
+    whole_path_mm: float
+    whole_min: float | None
+    whole_tip_share: float | None
+    split_at_deg: float | None
+    split_path_mm: float | None
+    split_min: float | None
+    split_tip_share: float | None
+    blend_mm: float | None
+    blend_price_mm: float | None
+    why: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -212,32 +241,54 @@ class Advice:
 
 
 @dataclass(frozen=True)
+class ClassAreas:
+    """Area in each slope class, mm2."""
+
+    flat: float
+    shallow: float
+    steep: float
+    undercut: float
+
+
+@dataclass(frozen=True)
 class Zone:
-    """A connected area that is finished in one way."""
+    """A connected area that is finished in one way.
+
+    ``slope_class`` is the one that covers most of it; a zone kept together over several has all of them in
+    ``class_area_mm2``. ``concave_radius_mm`` is the tightest hollow: 1 % of the area may be tighter.
+    """
 
     id: int
     setup: int
     name: str
     slope_class: SlopeClass
     shape: str | None
+    is_closed: bool | None
     facets: int
     area_mm2: float
     plan_area_mm2: float
+    class_area_mm2: ClassAreas
     slope_deg: Spread
     z_mm: Range
     concave_radius_mm: float | None
     reachable_share: float | None
     features: int
+    is_protected: bool
     repeats: Repeats | None
     neighbours: tuple[Neighbour, ...]
     advice: Advice | None
     steps: tuple[Advice, ...]
     candidates: tuple[Advice, ...]
+    trade: Trade | None = None
 
 
 @dataclass(frozen=True)
 class ClassTotal:
-    """Sums over the zones of one slope class."""
+    """Sums over one slope class.
+
+    Areas are those of the surface in the class, whatever zone it lies in; zones count where the class covers most of
+    them; path and minutes of a zone are shared out by area.
+    """
 
     zones: int
     area_mm2: float
@@ -280,6 +331,8 @@ class FacetArrays:
         Angle between the facet's outward normal and the tool axis.
     smooth_slope_deg : (m,) float64 array
         The same of the smooth surface that the facets stand for: what the zone lines follow.
+    slope_class : (m,) int8 array
+        Index in ``SLOPE_CLASSES`` of the area that the facet lies in; a zone kept together has several.
     """
 
     vertices: NDArray[np.float64]
@@ -287,6 +340,20 @@ class FacetArrays:
     zone: NDArray[np.int32]
     slope_deg: NDArray[np.float64]
     smooth_slope_deg: NDArray[np.float64]
+    slope_class: NDArray[np.int8]
+
+
+@dataclass(frozen=True)
+class MapPrice:
+    """What the zone map costs, in mm of path of the finishing stage: passes, blend lines and zones.
+
+    No map that keeps the rules of ``docs/zones.md`` costs less than ``least_mm``.
+    """
+
+    total_mm: float
+    least_mm: float
+    blend_price_mm_per_mm: float
+    zone_price_mm: float
 
 
 @dataclass(frozen=True)
@@ -302,6 +369,7 @@ class PlanRecord:
     stages: tuple[StageRecord, ...]
     zones: tuple[Zone, ...]
     totals: Totals
+    map_price: MapPrice
     settings: tuple[Setting, ...]
     cautions: tuple[str, ...]
 

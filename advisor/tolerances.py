@@ -22,6 +22,10 @@ LARGE_PART_MM = 5000.0
 # -- the smooth surface behind the facets -----------------------------------------------------------------------
 # Facets meeting at more than this are an edge of the part, whatever lies around them.
 CREASE_DEG = 30.0
+# But for like bends, up to this, of strips so narrow that they lie hardly off a round: a small fillet cut in few.
+COARSE_ROUND_DEG = 50.0
+COARSE_ROUND_MM = 0.15
+COARSE_ROUND_SHARE_OF_SIZE = 0.002
 # Facets within this of one plane count as one plane face (rounded files keep plane faces within ~0.1 deg).
 COPLANAR_DEG = 0.5
 # A bend below this is no bend: it neither makes nor breaks an edge.
@@ -82,9 +86,112 @@ SPECK_UNDER_NEIGHBOUR = 100.0
 MOST_ZONES = 1000
 # Facets joining at less than this across a zone border join tangentially.
 TANGENT_JOINT_DEG = 12.0
+# A hollow counts as tighter than the ball only beyond this share: a ball of the fillet's own radius fits.
+TIGHT_SHARE = 0.08
+# Areas below this share of a speck join a neighbour across a corner of the part too.
+CRUMB_SHARE_OF_SPECK = 0.25
+# Regions below this share of the ball's footprint, and of the part's area, are noted together: nobody names them.
+MINOR_SHARE_OF_FOOTPRINT = 0.5
+MINOR_SHARE_OF_AREA = 0.003
+# A level plane is the bottom or top of what surrounds it when this share of its rim is with that.
+ENCLOSED_SHARE = 0.75
+# Surfaces from this slope on are walls, below it slopes (common practice, no source; a hair below 60 for rounding).
+WALL_FROM_DEG = 59.0
+# A wall is steep all over, but for its last strips.
+WALL_AREA_SHARE = 0.9
+# A flat area is a bottom where so much of its rim rises from it, a top where so much falls.
+EXTREME_SHARE = 0.8
+# Borders with less than this share joined tangentially are corners of the part.
+TANGENT_SHARE_OF_BORDER = 0.5
 
 # -- advice -------------------------------------------------------------------------------------------------------
 # Share of a zone's area left out of the tightest-spacing search: slivers must not set the spacing of a zone.
 TAIL_SHARE_OF_AREA = 1e-3
 # The same for parallel lines, whose spacing falls steeply at the rim of a face, where normals are least certain.
 TAIL_OF_LINES = 3e-3
+
+# -- repeats ------------------------------------------------------------------------------------------------------
+# Copies laid on each other lie this near. Files are often written to a hundredth.
+REPEAT_MM = 0.01
+# Two triangulations of one surface, each within the chord error of it, lie at most this many chord errors apart.
+REPEAT_CHORD_ERRORS = 2.0
+# However coarse the facets: two pockets of which one is 0.1 deeper lie 0.05 off at either end when one is laid on
+# the other, and are no copies.
+REPEAT_MOST_MM = 0.04
+# Of two like zones one of which is 1 % larger, the rims lie half a percent of the size apart; half of that is near.
+REPEAT_SHARE_OF_ZONE = 0.0025
+# Area and spread of a zone are means: what zone lines and facets do by chance cancels in them, so they may differ
+# by this share, and by this share of the distance allowed, only. A zone that is 1 % larger differs by 1 %.
+REPEAT_MEASURE_SHARE = 0.003
+REPEAT_MEASURE_SHARE_OF_DISTANCE = 0.1
+# Zones within a group of copies may share out its surface a little differently, for the lines between them hang on
+# facets: measures may differ by this share, while the group's whole surface must agree.
+REPEAT_LOOSE_SHARE = 0.05
+# Facets of copies that are cut up differently lean against each other by half their bends each.
+REPEAT_LEAN_DEG = 12.0
+# So many points of copies may lean more: needles have no direction of their own.
+REPEAT_LEANING_SHARE = 0.02
+# A turn below this has no centre worth the name.
+REPEAT_LEAST_TURN_DEG = 0.5
+# Turns that differ by less are one pitch angle.
+REPEAT_PITCH_DEG = 0.05
+
+# -- outlines of zones --------------------------------------------------------------------------------------------
+# How far the outline of a zone may leave the border of its facets: as much as files are written to, and a tenth of
+# the finest stepover, so no pass is won or lost by it.
+OUTLINE_DEVIATION_MM = 0.01
+# How the deviation is shared out: spare points go before smoothing, points move, spare points go after it.
+OUTLINE_SPARE_BEFORE_SHARE = 0.1
+OUTLINE_MOVE_SHARE = 0.6
+OUTLINE_SPARE_AFTER_SHARE = 0.3
+# Creases and rims are edges of the part: of their points only those go that lie on a straight line, but for this
+# share of the deviation.
+OUTLINE_STRAIGHT_SHARE = 0.01
+# Rounds of smoothing: waves of up to some ten points are flattened, longer ones are shape.
+OUTLINE_ROUNDS = 30
+# Shares by which a round shrinks and grows: waves longer than some ten points pass (1/shrink + 1/grow = 0.1).
+OUTLINE_SHRINK = 0.5
+OUTLINE_GROW = -0.5263
+# A zone has a view (the tool axis, or its own mean direction) along which its loops enclose an area when its facets
+# seen so cover this share of their area. Walls all round a part or a pocket cover nothing.
+OUTLINE_VIEW_SHARE = 0.05
+# Saw-teeth are what turning is lost when a line is looked at so many times coarser.
+SAW_TEETH_COARSER = 4
+# Facets over which an outline is pushed out are halved where the distance along an edge leaves the straight line by
+# this share of the distance pushed, but not once so many edges fit in that: a corner's circle is then off by 1 %.
+PUSH_SAG_SHARE = 0.004
+# Facets on which the distance climbs by this share more or less than it must are halved likewise.
+PUSH_ODD_CLIMB = 0.05
+PUSH_FACETS_IN_DISTANCE = 4
+# Edges of thin facets are turned over where the surface moves by no more than this share of the distance.
+PUSH_TURN_SHARE = 1e-3
+# Rounds of halving for that: facets 4000 times longer than the edges wanted; the next round would only chase slivers.
+PUSH_MOST_HALVINGS = 12
+
+# -- curvature ----------------------------------------------------------------------------------------------------
+# Neighbours that differ by more than this share of a facet's own bend are of another surface: a wall and its fillet.
+LIKE_CURVATURE_SHARE = 0.3
+# Principal curvatures closer than this share of the larger have no directions, only rounding.
+NO_DIRECTION_SHARE = 0.01
+
+# -- analytic surfaces through patches ----------------------------------------------------------------------------
+# The largest residual may be this many tolerances where the rms is within one: the tail of noise.
+FIT_MOST_OVER_TOLERANCE = 4.0
+# Normals, rms: facets of a coarse arc lean by half a bend, and a narrow strip of a fillet is no plane.
+FIT_PLANE_LEANS_DEG = 5.0
+FIT_CURVED_LEANS_DEG = 8.0
+# A bent surface must hold this many times better than a plane; a patch that hardly turns, far better.
+FIT_SHORT_ARC_DEG = 15.0
+FIT_GAIN = 3.0
+FIT_GAIN_OF_SHORT_ARC = 10.0
+# Radii above this many sizes of the patch are planes to any cutter, and no fit knows them.
+FIT_LARGEST_RADIUS_OF_SIZE = 200.0
+# A cone opening by less is a cylinder, by more a plane.
+FIT_LEAST_HALF_APEX_DEG = 0.2
+FIT_MOST_HALF_APEX_DEG = 88.0
+# Share of a patch whose normals must point to one side of the fit.
+FIT_ONE_SIDED_SHARE = 0.95
+# A kind that holds within this share of the tolerance is not asked to hold better; otherwise another that holds this
+# many times better is what the patch is.
+FIT_CLEARLY_OF_TOLERANCE = 0.1
+FIT_FAR_BETTER = 2.0

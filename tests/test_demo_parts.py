@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import advisor
-from advisor.model import Plan, Zone
+from advisor.model import Plan, Repeats, Zone
 
 MESHES = Path(__file__).resolve().parents[1] / "meshes"
 TRUTH = json.loads((MESHES / "truth.json").read_text())
@@ -29,26 +28,55 @@ def test_part_is_whole_and_small(name: str, plans: dict[str, Plan]) -> None:
     assert (MESHES / f"{name}.stl").stat().st_size < 2_000_000
 
 
-def equal_groups(plan: Plan, slope_class: str, at_least_mm2: float) -> Counter[float]:
-    """How many zones of a class share an area (to 0.1 %)."""
-    areas = [z.area_mm2 for z in plan.zones if z.slope_class == slope_class and z.area_mm2 > at_least_mm2]
-    return Counter(round(float(np.log(area)), 2) for area in areas)
+CLASSES = ("flat", "shallow", "steep")
+
+
+def pockets_of(plan: Plan, how_many: int) -> list[Zone]:
+    """The pockets: each floor, fillet, wall and rim round in one zone, and all of one size and shape."""
+    pockets = [zone for zone in plan.zones if zone.shape == "pocket"]
+    assert len(pockets) == how_many
+    for name in CLASSES:
+        areas = [getattr(zone.class_area_mm2, name) for zone in pockets]
+        assert min(areas) > 100 and np.ptp(areas) < 0.005 * max(areas), name
+    assert all(zone.is_closed and zone.class_area_mm2.undercut == 0.0 for zone in pockets)
+    assert {zone.advice.strategy for zone in pockets if zone.advice} == {"constant_cusp"}
+    assert all(zone.trade and zone.trade.split_path_mm > zone.trade.whole_path_mm for zone in pockets)
+    return pockets
+
+
+def repeats_of(pockets: list[Zone], pattern: str) -> list[Repeats]:
+    """How each pocket lies to the first, which is the one to program."""
+    told = [zone.repeats for zone in pockets if zone.repeats is not None]
+    assert len(told) == len(pockets) and len({one.group for one in told}) == 1
+    assert {(one.of, one.model, one.pattern, one.is_mirrored) for one in told} == {
+        (len(pockets), pockets[0].id, pattern, False)
+    }
+    return told
 
 
 def test_five_pockets_of_the_fruit_cup_tool_are_alike(plans: dict[str, Plan]) -> None:
     plan, truth = plans["fruit_cup_tool"], TRUTH["fruit_cup_tool"]
-    for slope_class in ("steep", "shallow", "flat"):
-        assert truth["pockets"] in equal_groups(plan, slope_class, 200).values(), slope_class
-    walls = [z for z in plan.zones if abs(z.slope_deg.max - (90 - truth["pocket_draft_deg"])) < 0.1]
-    assert len(walls) >= truth["pockets"], "draft walls lean as drawn"
+    pockets = pockets_of(plan, truth["pockets"])
+    turns = sorted(one.turn_deg % 360 for one in repeats_of(pockets, "polar"))
+    assert np.allclose(turns, [truth["turn_deg"] * k for k in range(truth["pockets"])], atol=1e-3)
+    assert all(abs(zone.slope_deg.max - (90 - truth["pocket_draft_deg"])) < 0.1 for zone in pockets), "as drawn"
+    assert all(abs(zone.z_mm.min - (truth["land_z_mm"] - truth["pocket_depth_mm"])) < 1e-3 for zone in pockets)
     land = next(z for z in plan.zones if z.slope_class == "flat" and abs(z.z_mm.max - truth["land_z_mm"]) < 1e-3)
-    assert land.name == "Floor Z 52"
+    assert (land.name, land.shape) == ("Land Z 52", "land")
+    (bowl,) = (zone for zone in plan.zones if zone.shape == "bowl")
+    assert bowl.slope_deg.max == pytest.approx(truth["bowl_steepest_deg"], abs=0.5)
 
 
 def test_twelve_cups_of_the_egg_tray_tool_are_alike(plans: dict[str, Plan]) -> None:
-    plan, (columns, rows) = plans["egg_tray_tool"], TRUTH["egg_tray_tool"]["cups"]
-    for slope_class in ("steep", "shallow", "flat"):
-        assert columns * rows in equal_groups(plan, slope_class, 100).values(), slope_class
+    plan, truth = plans["egg_tray_tool"], TRUTH["egg_tray_tool"]
+    columns, rows = truth["cups"]
+    pockets = pockets_of(plan, columns * rows)
+    told = repeats_of(pockets, "grid")
+    steps = np.array([one.shift_mm for one in told]) / truth["pitch_mm"]
+    grid = {(column, row, 0) for column in range(columns) for row in range(rows)}
+    assert {tuple(step) for step in np.rint(steps).astype(int).tolist()} == grid
+    assert np.abs(steps - np.rint(steps)).max() < 1e-4 and all(one.turn_deg == 0.0 for one in told)
+    assert all(abs(zone.slope_deg.max - (90 - truth["cup_draft_deg"])) < 0.1 for zone in pockets), "as drawn"
 
 
 def test_undercut_of_the_bottle_mould_is_found(plans: dict[str, Plan]) -> None:

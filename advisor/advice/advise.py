@@ -13,8 +13,10 @@ import numpy as np
 from advisor.advice.cautions import cautions
 from advisor.advice.complete import Accuracy
 from advisor.advice.conditions import StageConditions
+from advisor.advice.draw_zones import draw_zones
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.settings import Settings
+from advisor.advice.trade import trade_of
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
@@ -23,24 +25,30 @@ from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
     SLOPE_CLASSES,
+    SMALL_FEATURES_SHAPE,
     Advice,
     ClassTotal,
     FacetArrays,
+    MapPrice,
     Plan,
     PlanRecord,
+    Repeats,
+    Setting,
     Setup,
     StageRecord,
     ToolRecord,
     Totals,
+    Trade,
     Zone,
 )
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart, looks_inside_out
 from advisor.part.mesh import Ints
-from advisor.part.smooth import SmoothSurface, smooth_surface
+from advisor.part.smooth import SmoothSurface
 from advisor.units import UM_PER_MM
-from advisor.zones.classes import Thresholds
-from advisor.zones.zoning import ZoneRule, Zoning, zone_part
+from advisor.zones.merging import Prices
+from advisor.zones.repeats import Family, find_repeats, repeat_tolerance_mm
+from advisor.zones.zoning import Zoning
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,9 @@ class _Work:
     accuracy: Accuracy
     wishes: ZoneWishes
     ids: Ints
+    repeats: dict[int, Repeats]
+    prices: Prices
+    flat_below_deg: float
     only_zones: bool
 
 
@@ -68,15 +79,32 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         Stop after the zones: their advice is None.
     """
     axis = np.asarray(settings.axis)
-    smooth = smooth_surface(part.mesh)
-    zoning = zone_part(part.mesh, smooth, axis, _zone_rule(settings))
+    smooth, bends = part.smooth, part.bends
+    drawn = draw_zones(part.mesh, smooth, bends, settings)
+    zoning = drawn.zoning
     surfaces = zone_surfaces(part.mesh, smooth, zoning, axis)
-    wishes = zone_wishes(zoning, settings.job.zone, settings.subject)
+    wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
     ids = _zone_ids(len(surfaces), wishes)
     facets_um = chord_error_um(part.mesh, smooth)
     accuracy = _accuracy(settings, facets_um)
-    work = _Work(zoning, surfaces, settings.stages, accuracy, wishes, ids, only_zones)
-    measures = measure_zones(zoning, surfaces)
+    families = find_repeats(
+        zoning.surface.mesh, zoning.zone, zoning.zone_class, axis,
+        repeat_tolerance_mm(zoning.surface.mesh, None if facets_um is None else facets_um / UM_PER_MM),
+        np.array([shape.shape == SMALL_FEATURES_SHAPE for shape in drawn.shapes]),
+    )  # fmt: skip
+    work = _Work(
+        zoning,
+        surfaces,
+        settings.stages,
+        accuracy,
+        wishes,
+        ids,
+        _repeats(families, ids),
+        drawn.prices,
+        settings.job.zones.flat_below,
+        only_zones,
+    )
+    measures = measure_zones(zoning, surfaces, drawn.shapes)
     zones = _zones(work, measures)
     record = PlanRecord(
         schema=SCHEMA,
@@ -92,10 +120,21 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         stages=_stages(settings),
         zones=zones,
         totals=_totals(zones),
-        settings=settings.record,
+        map_price=MapPrice(
+            drawn.regions.price_mm, drawn.regions.least_price_mm, drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
+        ),
+        settings=_settings_in_force(settings, drawn.steep_from_deg),
         cautions=cautions(zones, settings, facets_um),
     )
     return Plan(record, _facet_arrays(zoning, ids))
+
+
+def _settings_in_force(settings: Settings, steep_from_deg: float) -> tuple[Setting, ...]:
+    """The settings, with the slope at which the part asks to be split where the job left it open."""
+    if steep_from_deg == settings.job.zones.steep_from:
+        return settings.record
+    moved = Setting("steep_from", f"{steep_from_deg:g} deg", "part")
+    return tuple(moved if setting.name == "steep_from" else setting for setting in settings.record)
 
 
 def _warnings(part: MeasuredPart, smooth: SmoothSurface, axis: tuple[float, float, float]) -> tuple[str, ...]:
@@ -128,12 +167,6 @@ def _accuracy(settings: Settings, facets_um: float | None) -> Accuracy:
     return Accuracy(facets_um, job.path_tolerance * UM_PER_MM, tolerance)
 
 
-def _zone_rule(settings: Settings) -> ZoneRule:
-    rules = settings.job.zones
-    ball = max(stage.tool.diameter for stage in settings.stages)
-    return ZoneRule(Thresholds(rules.flat_below, rules.steep_from, rules.wall_tolerance), rules.smallest, ball)
-
-
 def _zones(work: _Work, measures: list[ZoneMeasures]) -> tuple[Zone, ...]:
     return tuple(_zone(work, measures[number], number) for number in range(len(measures)) if work.ids[number] > 0)
 
@@ -149,29 +182,65 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     told: tuple[Advice, ...] = ()
     if not work.only_zones:
         locked = work.wishes.strategy.get(number)
-        steps, told = zone_advice(work.surfaces[number], measure, work.stages, work.accuracy, locked)
+        protected = number in work.wishes.protected
+        steps, told = zone_advice(
+            work.surfaces[number], measure, work.stages, work.accuracy, locked, is_protected=protected
+        )
     return Zone(
         id=int(work.ids[number]),
         setup=0,
         name=work.wishes.name.get(number, measure.name),
         slope_class=measure.slope_class,
         shape=measure.shape,
+        is_closed=measure.is_closed,
         facets=measure.facets,
         area_mm2=measure.area_mm2,
         plan_area_mm2=measure.plan_area_mm2,
+        class_area_mm2=measure.class_area_mm2,
         slope_deg=measure.slope_deg,
         z_mm=measure.z_mm,
-        concave_radius_mm=None,
+        concave_radius_mm=measure.concave_radius_mm,
         reachable_share=None,
         features=measure.features,
-        repeats=None,
+        is_protected=number in work.wishes.protected,
+        repeats=work.repeats.get(number),
         neighbours=tuple(
             replace(near, zone=int(work.ids[near.zone])) for near in measure.neighbours if work.ids[near.zone] > 0
         ),
         advice=steps[-1] if steps else None,
         steps=steps,
         candidates=told,
+        trade=None if not steps else _trade(work, measure, number, steps[-1]),
     )
+
+
+def _trade(work: _Work, measure: ZoneMeasures, number: int, advice: Advice) -> Trade | None:
+    return trade_of(
+        work.surfaces[number], measure, work.stages[-1], work.accuracy, advice, work.flat_below_deg,
+        work.prices.blend_mm_per_mm,
+    )  # fmt: skip
+
+
+def _repeats(families: tuple[Family, ...], ids: Ints) -> dict[int, Repeats]:
+    """Repeats by zone number; of copies the job leaves out nothing is told."""
+    told: dict[int, Repeats] = {}
+    for group, family in enumerate(families, start=1):
+        for place, members in enumerate(family.members):
+            for model, zone in zip(family.members[0], members, strict=True):
+                if zone in told and family.is_mirrored[place]:
+                    continue
+                told[zone] = Repeats(
+                    group=group,
+                    of=family.copies,
+                    turn_deg=family.turn_deg[place],
+                    shift_mm=family.shift_mm[place],
+                    model=int(ids[model]),
+                    is_mirrored=family.is_mirrored[place],
+                    pattern=family.pattern,
+                    centre_mm=family.centre_mm,
+                    pitch_deg=family.pitch_deg,
+                )
+    return told
 
 
 def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
@@ -213,10 +282,14 @@ def _totals(zones: tuple[Zone, ...]) -> Totals:
     by_class = {}
     for slope_class in SLOPE_CLASSES:
         members = [zone for zone in zones if zone.slope_class == slope_class]
-        steps = _steps_cut(members)
-        class_area = math.fsum(zone.area_mm2 for zone in members)
-        path = math.fsum(step.path_mm or 0.0 for step in steps)
-        minutes = _sum_or_none(step.total_min for step in steps)
+        class_area = math.fsum(getattr(zone.class_area_mm2, slope_class) for zone in zones)
+        shares = [
+            (getattr(z.class_area_mm2, slope_class) / z.area_mm2, step) for z in zones for step in _steps_cut([z])
+        ]
+        path = math.fsum(share * (step.path_mm or 0.0) for share, step in shares)
+        minutes = _sum_or_none(
+            None if step.total_min is None else share * step.total_min for share, step in shares if share > 0
+        )
         by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, minutes)
     steps = _steps_cut(zones)
     ranges = [step.total_min_range for step in steps]
@@ -245,6 +318,6 @@ def _sum_or_none(values: Iterable[float | None]) -> float | None:
 def _facet_arrays(zoning: Zoning, ids: Ints) -> FacetArrays:
     mesh = zoning.surface.mesh
     zone = ids[zoning.zone]
-    for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg):
+    for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class):
         array.setflags(write=False)
-    return FacetArrays(mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg)
+    return FacetArrays(mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class)

@@ -25,9 +25,9 @@ from advisor.units import UM_PER_MM
 # cusps up to a tenth of the corner radius.
 CUSP_OVER_RA = SHALLOW_ARC_RA / 8.0
 # Constant-Z on a surface flatter than this would need steps below a tenth of the stepover.
-_FLATTEST_FOR_CONSTANT_Z_DEG = 5.7
+FLATTEST_FOR_CONSTANT_Z_DEG = 5.7
 # Parallel lines closer than this share of the stepover are many times the path that another strategy needs.
-_CLOSEST_LINES_SHARE = 0.25
+CLOSEST_LINES_SHARE = 0.25
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ def constant_z(surface: ZoneSurface, target: StageTarget) -> Advice:
     corner = np.full(len(sine), target.cutter.corner_per_mm)
     bend = np.where(target.edges(surface), 0.0, surface.bend_uphill_per_mm)
     allowed = target.steps_mm(corner, bend)
-    floor = np.sin(np.radians(_FLATTEST_FOR_CONSTANT_Z_DEG))
+    floor = np.sin(np.radians(FLATTEST_FOR_CONSTANT_Z_DEG))
     tightest = low_quantile(allowed * least_sine, surface.area_mm2)
     z_step = max(tightest, target.flat_step_mm * floor)
     step = z_step / np.maximum(least_sine, 1e-12)
@@ -82,10 +82,10 @@ def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Ad
     bend = np.where(target.edges(surface), 0.0, lines.surface_per_mm)
     allowed = target.steps_mm(lines.tool_per_mm, bend)
     tightest = low_quantile(allowed * lines.least_share, surface.area_mm2, tolerances.TAIL_OF_LINES)
-    spacing = max(tightest, target.flat_step_mm * _CLOSEST_LINES_SHARE / 10)
+    spacing = max(tightest, target.flat_step_mm * CLOSEST_LINES_SHARE / 10)
     step = spacing / np.maximum(lines.least_share, 1e-12)
     path = float((surface.area_mm2 * lines.share).sum() / spacing)
-    usable = tightest >= target.flat_step_mm * _CLOSEST_LINES_SHARE and lines.climb_gently
+    usable = tightest >= target.flat_step_mm * CLOSEST_LINES_SHARE and lines.climb_gently
     cover = _Cover(step, lines.tool_per_mm, bend, path, usable)
     return _advice(surface, target, "parallel_line", cover, line_spacing=spacing, direction=lines.direction_deg)
 

@@ -34,6 +34,8 @@ class ZoneFacts:
     slope_deg: Spread
     shape: str | None
     features: int
+    is_mixed: bool = False
+    is_protected: bool = False
 
 
 def in_words(zone: Zone) -> str:
@@ -42,6 +44,8 @@ def in_words(zone: Zone) -> str:
         return "not advised"
     if zone.advice.usable:
         return IN_WORDS[zone.advice.strategy]
+    if zone.is_protected:
+        return "protected"
     if zone.shape == SMALL_FEATURES_SHAPE:
         return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
     return "another set-up" if zone.slope_class == "undercut" else "no pass holds it"
@@ -62,16 +66,18 @@ def choose(
     if locked is not None:
         kept = _of(told, locked)
         return replace(kept, why=(f"{_capital(locked)} as the job asks.", *kept.why)), told
-    chosen = _shortest_or_habit(told, facts.slope_class)
+    chosen = _shortest_or_habit(told, facts)
     return replace(chosen, why=(*_comparison(chosen, told), *chosen.why)), told
 
 
 def is_cut_here(facts: ZoneFacts) -> bool:
     """Whether a ball finishes the zone in this set-up at all."""
-    return facts.slope_class != "undercut" and facts.shape != SMALL_FEATURES_SHAPE
+    return not facts.is_protected and facts.slope_class != "undercut" and facts.shape != SMALL_FEATURES_SHAPE
 
 
 def _refusal(facts: ZoneFacts) -> str:
+    if facts.is_protected:
+        return "Protected by the job: no pass may touch it, so passes beside it stop at its edge without overlap."
     if facts.shape == SMALL_FEATURES_SHAPE and facts.slope_class != "undercut":
         return (
             f"{facts.features} features too small for this ball: drill, ream, bore or engrave them, "
@@ -84,10 +90,12 @@ def _of(candidates: tuple[Advice, ...], strategy: Strategy) -> Advice:
     return next(c for c in candidates if c.strategy == strategy)
 
 
-def _shortest_or_habit(candidates: tuple[Advice, ...], slope_class: SlopeClass) -> Advice:
+def _shortest_or_habit(candidates: tuple[Advice, ...], facts: ZoneFacts) -> Advice:
     usable = [c for c in candidates if c.usable] or list(candidates)
     shortest = min(usable, key=_cost)
-    habit = next((c for c in usable if c.strategy == HABIT[slope_class]), None)
+    if facts.is_mixed:  # no class, so no habit: kept together because one family of passes suits all of it
+        return shortest
+    habit = next((c for c in usable if c.strategy == HABIT[facts.slope_class]), None)
     if habit is not None and _cost(habit) * (1 - HABIT_SHARE) <= _cost(shortest):
         return habit
     return shortest

@@ -22,8 +22,8 @@ _ALIKE_LENGTH_SHARE = 0.01
 # Directions are compared by what all but this share of the area allows: a rim must not turn the lines of a face.
 _TAIL_OF_DIRECTION = 0.01
 # Steeper than this along the line a ball plunges and climbs instead of sweeping. (common practice, no source)
-_STEEPEST_RUN_DEG = 75.0
-_STEEPER_SHARE = 0.01
+STEEPEST_RUN_DEG = 75.0
+STEEPER_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -87,4 +87,4 @@ def _plan_directions(angles_deg: Floats) -> Floats:
 
 def _climb_gently(surface: ZoneSurface, feed: Floats) -> bool:
     run = np.degrees(np.arctan2(np.abs(surface.normal @ feed), np.abs(surface.normal @ surface.axis)))
-    return -low_quantile(-run, surface.area_mm2, _STEEPER_SHARE) <= _STEEPEST_RUN_DEG
+    return -low_quantile(-run, surface.area_mm2, STEEPER_SHARE) <= STEEPEST_RUN_DEG

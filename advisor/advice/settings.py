@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
+from advisor import tolerances
 from advisor.advice.conditions import StageConditions
 from advisor.advice.settings_record import settings_record
 from advisor.advice.target import StageTarget
@@ -14,6 +17,7 @@ from advisor.cutter.materials import Material, material_from_row, material_named
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
+from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Mesh
 from advisor.units import angle_deg, length_mm, unit_name
 
@@ -21,6 +25,10 @@ from advisor.units import angle_deg, length_mm, unit_name
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
 # With no tool listed: the largest shelf ball up to this share of the part's second-largest size.
 _BALL_SHARE_OF_SIZE = 0.1
+# Hollows of less than this share of the part's area need not fit the ball: a smaller one follows it there.
+_TIGHT_AREA_SHARE = 0.01
+# Nor is the whole part cut with a ball below this share of the one its size asks for, because of fillets.
+_SMALLEST_SHARE_FOR_FILLETS = 0.35
 # Even a stage that takes nothing off rubs over a few hundredths.
 _LEAST_DEPTH_MM = 0.02
 
@@ -42,6 +50,7 @@ def resolve(
     file_keys: Mapping[str, Any] | None = None,
     options: Mapping[str, Any] | None = None,
     subject: str = "job",
+    part: MeasuredPart | None = None,
 ) -> Settings:
     """Settings in force for a part.
 
@@ -53,11 +62,13 @@ def resolve(
         the finish stage. They override the job file.
     subject : str
         Opens error lines.
+    part : MeasuredPart, optional
+        Of the same mesh: where no tool is listed, the ball is chosen to fit its fillets.
     """
     file_keys, options = file_keys or {}, options or {}
     _check_options(options, _unit_in_force(file_keys, options))
     job = _job(file_keys, options, subject)
-    tools, tool_source = _tools(job, mesh, options)
+    tools, tool_source = _tools(job, mesh, options, part)
     stages = _conditions(job, tools, subject)
     record = settings_record(job, tools, tool_source, file_keys, options)
     return Settings(job, parse_up(job.up), tools, stages, record, subject)
@@ -131,7 +142,7 @@ def _stage_keys(keys: Mapping[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any]) -> tuple[tuple[Tool, ...], str]:
+def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any], part: MeasuredPart | None) -> tuple[tuple[Tool, ...], str]:
     if job.tool:
         named = tuple(
             tool.model_copy(update={"name": tool.name or f"tool {number}"}) for number, tool in enumerate(job.tool, 1)
@@ -139,7 +150,21 @@ def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any]) -> tuple[tuple[Tool
         return named, "option" if "ball" in options else "job file"
     room = sorted(mesh.size_mm)[1] * _BALL_SHARE_OF_SIZE
     fitting = [ball for ball in _SHELF_BALLS_MM if ball <= room] or [_SHELF_BALLS_MM[0]]
-    return (Tool(name=f"ball {fitting[-1]:g} mm", diameter=fitting[-1]),), "part"
+    ball = fitting[-1] if part is None else _ball_for_fillets(part, fitting)
+    return (Tool(name=f"ball {ball:g} mm", diameter=ball),), "part"
+
+
+def _ball_for_fillets(part: MeasuredPart, balls: list[float]) -> float:
+    """The largest ball that rolls into nearly all hollows; the largest of all where only far smaller ones would."""
+    hollow = np.maximum(-part.bends.k_min_per_mm, 0.0)
+    area = part.mesh.area_mm2
+    for ball in reversed(balls):
+        if ball < _SMALLEST_SHARE_FOR_FILLETS * balls[-1]:
+            break
+        tight = hollow * ball / 2 > 1.0 + tolerances.TIGHT_SHARE
+        if area[tight].sum() <= _TIGHT_AREA_SHARE * area.sum():
+            return ball
+    return balls[-1]
 
 
 def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:

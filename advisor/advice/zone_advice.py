@@ -22,6 +22,8 @@ def zone_advice(
     stages: tuple[StageConditions, ...],
     accuracy: Accuracy,
     locked: Strategy | None,
+    *,
+    is_protected: bool = False,
 ) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
     """What to do with a zone.
 
@@ -30,7 +32,9 @@ def zone_advice(
     steps : the advice of every stage, in cutting order
     candidates : all three of the last stage
     """
-    facts = ZoneFacts(measure.slope_class, measure.slope_deg, measure.shape, measure.features)
+    facts = ZoneFacts(
+        measure.slope_class, measure.slope_deg, measure.shape, measure.features, measure.is_mixed, is_protected
+    )
     if not is_cut_here(facts):
         refused = [choose(facts, refused_candidates(stage.target), locked) for stage in stages]
         return tuple(chosen for chosen, _ in refused), refused[-1][1]

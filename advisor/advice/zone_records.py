@@ -9,17 +9,18 @@ import numpy as np
 from advisor import tolerances
 from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
-from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Joint, Neighbour, Range, SlopeClass, Spread
+from advisor.model import SLOPE_CLASSES, ClassAreas, Joint, Neighbour, Range, SlopeClass, Spread
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
 from advisor.words import plain_number
 from advisor.zones.areas import borders
 from advisor.zones.joints import bend_across_deg
+from advisor.zones.shape import ZoneShape
 from advisor.zones.zoning import Zoning
 
 # An undercut zone that mostly faces down is the underside; one that leans is an overhang.
 _UNDERSIDE_FROM_DEG = 135.0
-# A steep zone that nowhere leans more than this from vertical is called a wall.
-_WALL_FROM_DEG = 75.0
+# A zone with more than this share both steep and gentler is one kept together.
+_MIXED_SHARE = 0.02
 _SPREAD_SHARES = [0.05, 0.95]
 
 
@@ -34,13 +35,17 @@ class ZoneMeasures:
     facets: int
     area_mm2: float
     plan_area_mm2: float
+    class_area_mm2: ClassAreas
+    is_mixed: bool
+    is_closed: bool | None
+    concave_radius_mm: float | None
     slope_deg: Spread
     z_mm: Range
     neighbours: tuple[Neighbour, ...]
     rim_mm: float
 
 
-def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasures]:
+def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[ZoneShape]) -> list[ZoneMeasures]:
     """Measures of every zone, in the order of their numbers."""
     neighbours = _neighbours(zoning)
     mesh = zoning.surface.mesh
@@ -50,20 +55,26 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasu
     flattened = mesh.area_mm2 * np.abs(np.cos(np.radians(zoning.smooth_slope_deg)))
     plan_area = np.bincount(zoning.zone, flattened, minlength=len(surfaces))
     heights = bounds_by_label(mesh.vertices @ surfaces[0].axis, mesh.faces, zoning.zone, len(surfaces))
+    by_class = _areas_by_class(zoning, len(surfaces))
     measures = []
     for number, surface in enumerate(surfaces):
         slope_class = SLOPE_CLASSES[zoning.zone_class[number]]
         features = int(zoning.features[number])
+        told = shapes[number]
         slope, z = _spread(surface), Range(float(heights[number, 0]), float(heights[number, 1]))
         measures.append(
             ZoneMeasures(
-                name=_name(slope_class, slope, z, features),
+                name=_name(told.shape, slope, z, features),
                 slope_class=slope_class,
-                shape=SMALL_FEATURES_SHAPE if features > 1 else None,
+                shape=told.shape,
                 features=features,
                 facets=int(facets[number]),
                 area_mm2=float(area[number]),
                 plan_area_mm2=float(plan_area[number]),
+                class_area_mm2=ClassAreas(*(float(share) for share in by_class[number])),
+                is_mixed=_is_mixed(by_class[number] / area[number]),
+                is_closed=told.is_closed,
+                concave_radius_mm=told.concave_radius_mm,
                 slope_deg=slope,
                 z_mm=z,
                 neighbours=neighbours.get(number, ()),
@@ -71,6 +82,20 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface]) -> list[ZoneMeasu
             )
         )
     return measures
+
+
+def _areas_by_class(zoning: Zoning, count: int) -> Floats:
+    """(z, 4) area of every zone in each slope class, mm2."""
+    classes = len(SLOPE_CLASSES)
+    key = zoning.zone * np.int64(classes) + zoning.facet_class
+    area = np.bincount(key, zoning.surface.mesh.area_mm2, minlength=count * classes)
+    return np.asarray(area.reshape(count, classes), dtype=np.float64)
+
+
+def _is_mixed(shares: Floats) -> bool:
+    """Whether a zone has both steep and gentler parts worth the name."""
+    flat, shallow, steep, _ = shares
+    return bool(steep > _MIXED_SHARE and flat + shallow > _MIXED_SHARE)
 
 
 def _rims_mm(mesh: Mesh, zone: Ints, count: int) -> Floats:
@@ -89,18 +114,20 @@ def _spread(surface: ZoneSurface) -> Spread:
     return Spread(float(corners[:, 0].min()), float(p05), mean, float(p95), float(corners[:, 1].max()))
 
 
-def _name(slope_class: SlopeClass, slope: Spread, z: Range, features: int) -> str:
-    if features > 1:
-        return f"{features} small {slope_class} features"
+def _name(shape: str, slope: Spread, z: Range, features: int) -> str:
+    """A name to find the zone by: what it is, and where or how steep."""
     low, high = plain_number(z.min), plain_number(z.max)
-    if slope_class == "flat":
-        return f"Floor Z {high}"
-    if slope_class == "undercut":
+    if features > 1:
+        return f"{features} small features"
+    if shape == "undercut":
         return f"Underside Z {low}" if slope.mean > _UNDERSIDE_FROM_DEG else f"Overhang {slope.mean:.0f}°"
-    if slope_class == "steep" and slope.p05 > _WALL_FROM_DEG:
-        return f"Wall Z {low} to {high}"
-    lean = f"{slope.p05:.0f}°", f"{slope.p95:.0f}°"
-    return f"Slope {lean[0]}" if lean[0] == lean[1] else f"Slope {lean[0]} to {lean[1]}"
+    word = shape.capitalize()
+    if shape in ("floor", "land"):
+        return f"{word} Z {high}"
+    if shape == "slope":
+        lean = f"{slope.p05:.0f}°", f"{slope.p95:.0f}°"
+        return f"{word} {lean[0]}" if lean[0] == lean[1] else f"{word} {lean[0]} to {lean[1]}"
+    return f"{word} Z {low} to {high}"
 
 
 def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:

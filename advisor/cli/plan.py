@@ -33,6 +33,9 @@ def plan(
         bool, typer.Option("--no-passes", help="Lay no passes (none are laid yet: lengths are area over spacing).")
     ] = False,
     only: Annotated[str | None, typer.Option("--only", metavar="zones", help="Stop after the zones.")] = None,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Say for each zone what was weighed: kept together against split.")
+    ] = False,
     as_json: options.AsJson = False,
     quiet: options.Quiet = False,
 ) -> None:
@@ -55,6 +58,11 @@ def plan(
     write_plan_folder(made, folder, pictures=not no_pictures)
     if as_json:
         typer.echo(json.dumps({"folder": str(folder), "plan": json.loads(made.to_json())}))
+    if explain:
+        from advisor.cli.explain import explain_lines
+
+        for line in explain_lines(made):
+            typer.echo(line, err=as_json)
     if not quiet:
         _tell(made, folder, pictures=not no_pictures)
 

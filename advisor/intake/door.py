@@ -53,7 +53,7 @@ def plan(
         # the unit of the model is what an option says, then what the job file says, then what the model says
         unit = given.get("unit") or keys.get("unit")
         part = read_part(part, None if unit is None else unit_name(unit))
-    settings = resolve(part.mesh, keys, given, subject)
+    settings = resolve(part.mesh, keys, given, subject, part)
     return advise(part, settings, only_zones=only_zones)
 
 

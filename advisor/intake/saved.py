@@ -40,6 +40,7 @@ def _read_facets(path: Path) -> FacetArrays:
                 arrays["zone"],
                 arrays["slope_deg"],
                 arrays["smooth_slope_deg"],
+                arrays["slope_class"],
             )
     except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile) as fault:
         raise InputError(str(path), "is missing or damaged", _REMEDY) from fault

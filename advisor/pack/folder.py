@@ -54,6 +54,7 @@ def _write_facets(facets: FacetArrays, path: Path) -> None:
         zone=facets.zone,
         slope_deg=facets.slope_deg,
         smooth_slope_deg=facets.smooth_slope_deg,
+        slope_class=facets.slope_class,
     )
 
 

@@ -46,7 +46,11 @@ def starter_job(part: MeasuredPart | None = None, unit: str = "mm") -> str:
         Of bare numbers, where no part tells.
     """
     job = Job()
-    ball = Tool(name="ball 10 mm", diameter=_BALL_WITHOUT_PART_MM) if part is None else resolve(part.mesh).tools[0]
+    ball = (
+        Tool(name="ball 10 mm", diameter=_BALL_WITHOUT_PART_MM)
+        if part is None
+        else resolve(part.mesh, part=part).tools[0]
+    )
     sections = [
         _head(part),
         _general(job, part, unit),
@@ -151,13 +155,19 @@ def _zones(rules: ZoneRules) -> list[str]:
             "flat_below", _text(f"{rules.flat_below:g} deg"), "0 to 90 deg, below steep_from: constant-Z finds no hold"
         ),
         _line(
-            "steep_from", _text(f"{rules.steep_from:g} deg"), "0 to 90 deg: from here constant-Z lies closer than lines"
+            "steep_from",
+            _text(f"{rules.steep_from:g} deg"),
+            "0 to 90 deg; left out, a split goes where it needs least path",
+            _OFF,
         ),
         _line(
             "wall_tolerance", _text(f"{rules.wall_tolerance:g} deg"), "0 to 10 deg: as near to vertical is a wall", _OFF
         ),
         _line("smallest", _text(f"{rules.smallest:g} mm2"), "smaller areas join a neighbour", _OFF),
         _line("overlap", f"{rules.overlap:g}", "0 to 10 stepovers that passes run over a border, against marks", _OFF),
+        _line("keep_together", "true", "false: what is steep and what is gentle are never one zone", _OFF),
+        _line("blend_price", f"{rules.blend_price:g}", "0 to 1000: mm of path that a mm of blend line is worth", _OFF),
+        _line("zone_price", _mm(rules.zone_price), "path that one zone less to program is worth", _OFF),
     ]
 
 
@@ -266,7 +276,10 @@ def _zone_overrides(part: MeasuredPart | None) -> list[str]:
         _line("at", f"[{at}]", "a point on or near the zone, in the part's coordinates", _OFF),
         _line("name", _text("sealing face"), "as you call it", _OFF),
         _line("strategy", _text("parallel_line"), '"constant_z", "parallel_line" or "constant_cusp"', _OFF),
+        _line("shape", _text("land"), "which to prefer where the point lies near a border of several zones", _OFF),
+        _line("merge", f"[[{at}]]", "points on other zones to join to this one", _OFF),
         _line("exclude", "false", "true: leave the zone out of the plan", _OFF),
+        _line("protect", "false", "true: no pass may touch the zone, nor overlap onto it", _OFF),
     ]
 
 

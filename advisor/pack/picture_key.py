@@ -78,7 +78,7 @@ def draw_legend(page: Page, box: Box, record: PlanRecord) -> float:
     ranges = class_ranges(record)
     y += page.px(LEGEND_HEADING)
     for name in SLOPE_CLASSES:
-        share = sum(z.area_mm2 for z in record.zones if z.slope_class == name and not is_small(z)) / total
+        share = sum(getattr(z.class_area_mm2, name) for z in record.zones if not is_small(z)) / total
         _legend_row(page, (left, y, right, y + page.px(LEGEND_ROW)), class_mark(name), (name, ranges[name]), share)
         y += page.px(LEGEND_ROW)
     small = [zone for zone in record.zones if is_small(zone)]

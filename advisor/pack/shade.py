@@ -119,12 +119,9 @@ def make_solid(plan: Plan) -> Solid:
             faces, normals, areas, starts, around, cos_crease, first, last, corners, smooth
         ),
     )
-    paint_of_zone = np.full(max((zone.id for zone in plan.zones), default=0) + 2, len(_PAINTS) - 1, np.uint8)
-    for zone in plan.zones:
-        if zone.shape != SMALL_FEATURES_SHAPE:
-            paint_of_zone[zone.id] = SLOPE_CLASSES.index(zone.slope_class)
-    # zone -1 reads the last entry, which no zone has
-    paint = paint_of_zone[facets.zone]
+    plain = [zone.id for zone in plan.zones if zone.shape == SMALL_FEATURES_SHAPE]
+    bare = np.isin(facets.zone, [-1, *plain])
+    paint = np.where(bare, len(_PAINTS) - 1, facets.slope_class).astype(np.uint8)
     return Solid(vertices, faces, facets.zone, normals, areas, corners, smooth, paint)
 
 

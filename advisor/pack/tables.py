@@ -51,9 +51,16 @@ def _row(zone: Zone, record: PlanRecord) -> dict[str, Cell]:
         "slope_max_deg": zone.slope_deg.max,
         "z_min_mm": zone.z_mm.min,
         "z_max_mm": zone.z_mm.max,
+        "flat_mm2": zone.class_area_mm2.flat,
+        "shallow_mm2": zone.class_area_mm2.shallow,
+        "steep_mm2": zone.class_area_mm2.steep,
+        "undercut_mm2": zone.class_area_mm2.undercut,
+        "is_closed": zone.is_closed,
         "concave_radius_mm": zone.concave_radius_mm,
         "reachable_share": zone.reachable_share,
         "repeats_group": zone.repeats.group if zone.repeats else None,
+        "repeats_of": zone.repeats.of if zone.repeats else None,
+        "repeats_turn_deg": zone.repeats.turn_deg if zone.repeats else None,
         "neighbours": " ".join(str(neighbour.zone) for neighbour in zone.neighbours),
     }
     row.update(_advice_cells(zone.advice, record))

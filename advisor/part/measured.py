@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from advisor import tolerances
 from advisor.model import Part
+from advisor.part.curvature import Curvature, curvature
 from advisor.part.heal import HealedMesh
 from advisor.part.mesh import Mesh
+from advisor.part.smooth import SmoothSurface, smooth_surface
 from advisor.words import plain_number
 
 # An open sheet with more than this share of its area facing away from the spindle shows its back.
@@ -23,6 +26,16 @@ class MeasuredPart:
 
     mesh: Mesh
     record: Part
+
+    @cached_property
+    def smooth(self) -> SmoothSurface:
+        """The smooth surface behind the facets."""
+        return smooth_surface(self.mesh)
+
+    @cached_property
+    def bends(self) -> Curvature:
+        """Its curvatures."""
+        return curvature(self.mesh, self.smooth)
 
 
 def measure_part(

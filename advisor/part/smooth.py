@@ -24,7 +24,7 @@ from advisor.kernels.sectors import (
     spread_to_corners,
 )
 from advisor.kernels.topology import drop_loose_ends, plane_faces
-from advisor.part.mesh import Flags, Floats, Mesh
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
 from advisor.part.noise import facet_normals_without_noise
 
 # A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
@@ -66,7 +66,8 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
         bend, face, face_count, sides, mesh.faces, mesh.vertices, mesh.twins,
         np.radians(tolerances.SMALLEST_BEND_DEG), tolerances.LIKE_BEND_RATIO, _MOST_SIDES_OF_A_STRIP,
     )  # fmt: skip
-    is_crease = _creases(mesh, bend, alike, np.repeat(facets_of_face[face] > 1, 3))
+    coarse = alike & _is_coarse_round(mesh, bend, face, face_count)
+    is_crease = _creases(mesh, bend, alike, coarse, np.repeat(facets_of_face[face] > 1, 3))
     sector, sector_count = corner_sectors(mesh.faces, mesh.twins, is_crease)
     weights = corner_weights(mesh.vertices, mesh.faces)
     start, corners = corners_by_sector(sector, sector_count)
@@ -95,9 +96,29 @@ def _middle_of_plane_faces(mesh: Mesh) -> Floats:
     )
 
 
-def _creases(mesh: Mesh, bend: Floats, alike: Flags, in_a_face: Flags) -> Flags:
+def _is_coarse_round(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> Flags:
+    """(3 m,) bends that a rounded surface makes when it is cut into few strips: they are off it by next to nothing.
+
+    A strip of width w that turns by an angle lies w * angle / 8 off the surface (see ``part.coarseness``). An
+    eight-sided bar of some size would lie off its round far more than any export allows.
+    """
+    partner = np.maximum(mesh.twins, 0)
+    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(face, 3) != face[partner // 3]))
+    a, b = half_edge_ends(mesh.faces, rim).T
+    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
+    area = np.bincount(face, mesh.area_mm2, minlength=face_count)
+    width = 2.0 * area / np.maximum(np.bincount(face[rim // 3], length, minlength=face_count), 1e-12)
+    here = width[face]
+    narrower = np.minimum(np.repeat(here, 3), here[partner // 3])
+    most = min(tolerances.COARSE_ROUND_MM, tolerances.COARSE_ROUND_SHARE_OF_SIZE * mesh.reach_mm)
+    angle = np.abs(bend)
+    coarse: Flags = (angle < np.radians(tolerances.COARSE_ROUND_DEG)) & (narrower * angle / 8 < most)
+    return coarse
+
+
+def _creases(mesh: Mesh, bend: Floats, alike: Flags, coarse: Flags, in_a_face: Flags) -> Flags:
     """Sharp bends, and lone ones between faces; `in_a_face` is False for lone triangles of a free-form mesh."""
-    sharp = np.abs(bend) > np.radians(tolerances.CREASE_DEG)
+    sharp = (np.abs(bend) > np.radians(tolerances.CREASE_DEG)) & ~coarse
     paired = mesh.twins >= 0
     partner = np.where(paired, mesh.twins, 0)
     bent = np.abs(bend) >= np.radians(tolerances.SMALLEST_BEND_DEG)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from advisor.advice.choose import in_words
-from advisor.model import Advice, PlanRecord, Range, Zone
+from advisor.model import SLOPE_CLASSES, Advice, PlanRecord, Range, Zone
 from advisor.pack.picture_key import class_ranges
 from advisor.units import MM_PER_UNIT
 
@@ -46,7 +46,7 @@ def _surface_facts(record: PlanRecord, zone: Zone, inches: bool) -> list[tuple[s
     slope = zone.slope_deg
     total = sum(other.area_mm2 for other in record.zones) or 1.0
     facts = [
-        ("class", _with(zone.slope_class, class_ranges(record)[zone.slope_class])),
+        ("class", _classes(record, zone)),
         ("area", f"{_area(zone.area_mm2, inches)}, {_share(zone.area_mm2 / total)} of the part"),
         ("slope", f"{_angles(slope.min, slope.max)}, mean {slope.mean:.0f}°"),
     ]
@@ -112,6 +112,15 @@ def _neighbours(zone: Zone) -> str:
     named = [f"{near.zone} ({near.joint})" for near in zone.neighbours[:_MOST_NEIGHBOURS]]
     more = len(zone.neighbours) - len(named)
     return ", ".join(named) + (f" and {more} more" if more else "")
+
+
+def _classes(record: PlanRecord, zone: Zone) -> str:
+    """The class with its range; of a zone kept together over several, what each has of it."""
+    areas = {name: getattr(zone.class_area_mm2, name) for name in SLOPE_CLASSES}
+    several = [name for name in SLOPE_CLASSES if areas[name] > 0]
+    if len(several) < 2:
+        return _with(zone.slope_class, class_ranges(record)[zone.slope_class])
+    return ", ".join(f"{name} {_share(areas[name] / zone.area_mm2)}" for name in several)
 
 
 def _with(words: str, more: str) -> str:

@@ -64,7 +64,7 @@ def facet_colours(plan: Plan, mode: ColourMode) -> FacetColours:
     if mode == "zone":
         by_zone = _zone_colours(plan.zones)
         return _spread(plan, lambda zone: by_zone[zone.id])
-    return _spread(plan, _class_colour if mode == "class" else _strategy_colour)
+    return _class_colours(plan) if mode == "class" else _spread(plan, _strategy_colour)
 
 
 def fade_all_but(colours: FacetColours, zone: NDArray[np.int32], kept: int) -> FacetColours:
@@ -83,8 +83,8 @@ def legend(plan: Plan, mode: ColourMode) -> Legend:
     """What the colours of a way of looking mean; only what the part has."""
     if mode == "class":
         ranges = class_ranges(plan.record)
-        present = {zone.slope_class for zone in plan.zones if not is_small(zone)}
-        shown = [name for name in SLOPE_CLASSES if name in present]
+        named = [zone for zone in plan.zones if not is_small(zone)]
+        shown = [name for name in SLOPE_CLASSES if any(getattr(zone.class_area_mm2, name) > 0 for zone in named)]
         rows = [(CLASS_STYLES[name].paint.lit, f"{name}  {ranges[name]}".strip()) for name in shown]
         return Legend("slope class", rows=(*rows, *_small_row(plan)))
     if mode == "slope":
@@ -128,8 +128,12 @@ def _spread(plan: Plan, colour_of: Callable[[Zone], Colour]) -> FacetColours:
     return by_zone[plan.facets.zone]
 
 
-def _class_colour(zone: Zone) -> Colour:
-    return UNZONED.lit if is_small(zone) else CLASS_STYLES[zone.slope_class].paint.lit
+def _class_colours(plan: Plan) -> FacetColours:
+    by_class = np.array([CLASS_STYLES[name].paint.lit for name in SLOPE_CLASSES], dtype=np.uint8)
+    colours = by_class[plan.facets.slope_class]
+    small = [zone.id for zone in plan.zones if is_small(zone)]
+    colours[np.isin(plan.facets.zone, [-1, *small])] = UNZONED.lit
+    return colours
 
 
 def _strategy_colour(zone: Zone) -> Colour:

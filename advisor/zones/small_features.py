@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.label_bounds import bounds_by_label
+from advisor.kernels.topology import connected_facets
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 from advisor.zones.areas import borders
-from advisor.zones.classes import STEEP
+from advisor.zones.classes import SHALLOW, STEEP, UNDERCUT
 
 # A floor, rim or chamfer goes with the holes it shares more than this part of its border with.
 _BORDER_SHARE = 0.5
@@ -18,20 +19,15 @@ _MOST_ROUNDS = 4
 _LEVEL_SHARE = 1e-9
 
 
-def collect_small_features(
-    mesh: Mesh, label: Ints, facet_class: NDArray[np.int8], axis: Floats, ball_mm: float
-) -> tuple[Ints, Ints]:
-    """Give all small features of a class one label, where there are several.
+def small_features(
+    mesh: Mesh, label: Ints, facet_class: NDArray[np.int8], sharp: Flags, axis: Floats, ball_mm: float
+) -> tuple[Flags, int]:
+    """Facets of small features that are to be noted together, and how many places they are.
 
     Small is: a hollow wall (a hole) narrower than the ball, anything smaller than a share of the part, what lies
-    mostly between such, and what is left beyond the largest of very many areas.
-
-    Returns
-    -------
-    label : (m,) int32 array
-        From 0 again.
-    features : (k,) int32 array
-        How many features each label stands for.
+    mostly between such, and what is left beyond the largest of very many areas. Undercuts stay what they are, and
+    one or two small features are zones like others; so is what goes on smoothly into its surroundings, as the very
+    bottom of a bowl does. `sharp` tells the half-edges across which the surface turns a corner.
     """
     count = int(label.max()) + 1
     class_of = np.zeros(count, np.int8)
@@ -39,18 +35,35 @@ def collect_small_features(
     size = _plan_size(mesh, label, count, axis)
     tiny = size < tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm
     narrow = size < ball_mm
-    small = tiny | (narrow & (class_of >= STEEP) & _is_hollow(mesh, label, count, axis))
+    cornered, hollow = _is_cornered(mesh, label, sharp, count), _is_hollow(mesh, label, count, axis)
+    hole = (class_of >= STEEP) | ((class_of == SHALLOW) & cornered)  # a hole from the side has a bottom
+    small = (tiny & cornered) | (narrow & hole & hollow)
     small = _with_what_lies_between(mesh, label, small, narrow)
     small |= _beyond_the_largest(np.asarray(np.bincount(label, mesh.area_mm2, minlength=count), dtype=np.float64))
-    target = np.arange(count)
-    features = np.ones(count, np.int32)
-    for number in np.unique(class_of[small]):
-        members = np.flatnonzero(small & (class_of == number))
-        if len(members) >= tolerances.FEWEST_FEATURES_TO_COLLECT:
-            target[members] = members[0]
-            features[members[0]] = len(members)
-    kept, renumbered = np.unique(target, return_inverse=True)
-    return renumbered[label].astype(np.int32), features[kept]
+    small &= class_of != UNDERCUT
+    chosen: Flags = small[label]
+    places = _places(mesh, chosen)
+    if places < tolerances.FEWEST_FEATURES_TO_COLLECT:
+        return np.zeros(len(label), bool), 0
+    return chosen, places
+
+
+def _is_cornered(mesh: Mesh, label: Ints, sharp: Flags, count: int) -> Flags:
+    """Labels most of whose border turns a corner."""
+    edge = borders(mesh, label)
+    ends = np.concatenate([edge.one, edge.other])
+    length = np.concatenate([edge.length_mm, edge.length_mm])
+    corner = np.concatenate([sharp[edge.half_edge]] * 2)
+    rim = np.bincount(ends, weights=length, minlength=count)
+    cornered: Flags = np.bincount(ends, weights=length * corner, minlength=count) > _BORDER_SHARE * rim
+    return cornered
+
+
+def _places(mesh: Mesh, chosen: Flags) -> int:
+    """Connected areas of the chosen facets."""
+    partner = np.maximum(mesh.twins, 0) // 3
+    label, _ = connected_facets(mesh.twins, np.repeat(chosen, 3) & chosen[partner])
+    return len(np.unique(np.asarray(label)[chosen]))
 
 
 def _beyond_the_largest(area_mm2: Floats) -> Flags:

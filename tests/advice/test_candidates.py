@@ -6,11 +6,10 @@ frustum of slope 60 deg, radii 40 to 10. Ball radius 5 and cusp 0.010 mm, or the
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
-
 import numpy as np
 import pytest
 import solids
+from zone_makers import patch_zones
 
 from advisor.advice import candidates
 from advisor.advice.candidates import constant_cusp, constant_z
@@ -22,7 +21,7 @@ from advisor.model import Advice
 from advisor.part.heal import heal
 from advisor.part.smooth import smooth_surface
 from advisor.zones.classes import Thresholds
-from advisor.zones.zoning import ZoneRule, zone_part
+from advisor.zones.patches import ZoneRule
 
 UP = np.array([0.0, 0.0, 1.0])
 TARGET = StageTarget("finish", Cutter(10.0, 5.0), 0, cusp_mm=0.010, step_mm=None)
@@ -37,7 +36,7 @@ def surfaces(mesh: solids.Mesh, flat_below: float, steep_from: float) -> dict[in
     """Zones by class number (the largest of each)."""
     part = heal(*mesh, "part").mesh
     smooth = smooth_surface(part)
-    zoning = zone_part(part, smooth, UP, ZoneRule(Thresholds(flat_below, steep_from, 0.5), 0.01, 0.1))
+    zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(flat_below, steep_from, 0.5), 0.01, 0.1, 0.1))
     found: dict[int, ZoneSurface] = {}
     for number, surface in enumerate(zone_surfaces(part, smooth, zoning, UP)):
         found.setdefault(int(zoning.zone_class[number]), surface)
@@ -73,14 +72,11 @@ def test_benchmark_s_constant_z_is_ruled_by_the_flattest_part() -> None:
 def test_benchmark_s_split_in_two(split_deg: float, length_mm: float) -> None:
     mesh = heal(*CAP, "part").mesh
     smooth = smooth_surface(mesh)
-    zoning = zone_part(mesh, smooth, UP, ZoneRule(Thresholds(0.01, split_deg, 0.5), 0.01, 0.1))
-    by_class = {int(c): s for c, s in zip(zoning.zone_class, zone_surfaces(mesh, smooth, zoning, UP), strict=True)}
-    # the steep zone goes on into the upright skirt below the cap: leave that out
-    steep = by_class[2]
-    on_cap = steep.slope_deg < 75.0
-    facet_fields = [f.name for f in fields(steep) if f.name not in ("axis", "plan_corners")]
-    ring = replace(steep, **{name: getattr(steep, name)[on_cap] for name in facet_fields})
-    total = parallel_line(by_class[1], TARGET).path_mm + constant_z(ring, TARGET).path_mm
+    zoning = patch_zones(mesh, smooth, UP, ZoneRule(Thresholds(0.01, split_deg, 0.5), 0.01, 0.1, 0.1))
+    zones = list(zip(zoning.zone_class, zone_surfaces(mesh, smooth, zoning, UP), strict=True))
+    (top,) = (surface for number, surface in zones if number == 1)
+    (ring,) = (surface for number, surface in zones if number == 2 and surface.slope_deg.max() < 75.0)  # not the skirt
+    total = parallel_line(top, TARGET).path_mm + constant_z(ring, TARGET).path_mm
     assert total == pytest.approx(length_mm, rel=0.02)
 
 

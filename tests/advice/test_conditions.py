@@ -31,12 +31,13 @@ def plan_of(mesh: solids.Mesh, tmp_path: Path, **changes: Any) -> Plan:
     return advisor.plan(path, {**JOB, **changes})
 
 
-def zone_of(plan: Plan, slope_class: str) -> Zone:
-    return next(zone for zone in plan.zones if zone.slope_class == slope_class)
+def zone_of(plan: Plan, kind: str) -> Zone:
+    """The largest zone of a slope class or of a shape."""
+    return next(zone for zone in plan.zones if kind in (zone.slope_class, zone.shape))
 
 
-def advice_of(plan: Plan, slope_class: str) -> Advice:
-    advice = zone_of(plan, slope_class).advice
+def advice_of(plan: Plan, kind: str) -> Advice:
+    advice = zone_of(plan, kind).advice
     assert advice is not None
     return advice
 
@@ -130,14 +131,14 @@ def test_error_budget_adds_up_and_names_its_largest_part(tmp_path: Path) -> None
     """Cusp 10 um, path 2 um, and the facets of a half cylinder made with a chord error of 0.05 mm."""
     plan = plan_of(solids.half_cylinder(30, 80, 0.05), tmp_path, tolerance="0.03 mm")
     assert plan.record.part.chord_error_um == pytest.approx(50, rel=0.25)
-    budget = advice_of(plan, "shallow").error_budget
+    budget = advice_of(plan, "round").error_budget
     assert budget is not None and budget.facets_um and budget.cusp_um
     assert budget.total_um == pytest.approx(budget.cusp_um + budget.facets_um + 2.0)
     assert budget.largest == "facets" and budget.within is False and budget.tolerance_um == pytest.approx(30.0)
-    assert any("finer chord tolerance" in sentence for sentence in advice_of(plan, "shallow").why)
+    assert any("finer chord tolerance" in sentence for sentence in advice_of(plan, "round").why)
     assert any("coarse for a cusp of 10 um" in caution for caution in plan.record.cautions)
     fine = plan_of(solids.half_cylinder(30, 80, 0.001), tmp_path, tolerance="0.03 mm")
-    budget = advice_of(fine, "shallow").error_budget
+    budget = advice_of(fine, "round").error_budget
     assert budget is not None and budget.within is True and budget.largest == "cusp"
     assert not any("model is coarse" in caution for caution in fine.record.cautions)
 

@@ -189,6 +189,46 @@ def test_a_point_off_the_part_is_refused(part: Path, capsys: pytest.CaptureFixtu
     assert "mm off the part" in fault(capsys, "plan", str(part), "--job", "job.toml")
 
 
+def test_explain_tells_what_was_weighed(
+    demo_parts: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The price of the map, what a pocket kept together would cost split, and where its copies lie."""
+    monkeypatch.chdir(tmp_path)
+    asked = ["plan", str(demo_parts / "fruit_cup_tool.stl"), "--ball", "6", "--explain", "--quiet", "--no-pictures"]
+    assert run_for_code([*asked, "--material", "Ti-6Al-4V", "--out", "p"]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    record = json.loads(Path("p/plan.json").read_text())
+    price = record["map_price"]
+    assert price["least_mm"] < price["total_mm"]
+    head, *lines = out.splitlines()
+    assert all(f"{price[key]:,.0f} mm" in head for key in ("total_mm", "least_mm"))
+    assert f"{price['zone_price_mm']:g} mm each" in head and f"{price['blend_price_mm_per_mm']:g} mm a mm" in head
+    told = {line: lines[k + 1 : k + 5] for k, line in enumerate(lines) if not line.startswith(" ")}
+    assert [line.split()[0] for line in told] == [str(zone["id"]) for zone in record["zones"]]
+    pockets = [zone for zone in record["zones"] if zone["shape"] == "pocket"]
+    for zone in pockets:
+        line = next(line for line in told if line.startswith(f"{zone['id']}  {zone['name']}: constant-cusp offset"))
+        trade, repeats = zone["trade"], zone["repeats"]
+        words = " ".join(told[line])
+        assert f"Kept together: {trade['whole_path_mm']:.0f} mm of path" in words
+        assert f"Split at {trade['split_at_deg']:.0f} deg" in words and f"{trade['split_path_mm']:.0f} mm" in words
+        assert f"That is {trade['whole_min']:.1f} min against {trade['split_min']:.1f} min" in words
+        turn = f"copy of zone {pockets[0]['id']}: turn {repeats['turn_deg']:.3f} deg, shift 0.000, 0.000, 0.000 mm"
+        assert ("program this one, copy it 4 times" if zone is pockets[0] else turn) in line
+
+
+def test_explain_keeps_out_of_the_way_of_json(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Answers on standard output stay one JSON text; without advice nothing is said of passes."""
+    asked = ["plan", str(part), "--explain", "--quiet", "--no-pictures", "--out", "p"]
+    assert run_for_code([*asked, "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out)["plan"]["map_price"]["total_mm"] > 0
+    assert err.startswith("The map costs ") and "parallel lines, cusp up to" in err
+    assert run_for_code([*asked, "--only", "zones"]) == 0
+    assert all(line.endswith(": not advised") for line in capsys.readouterr().out.splitlines()[1:])
+
+
 BAD_OPTIONS = {
     "ball no length": (["--ball", "banana"], "--ball"),
     "ball negative": (["--ball", "-3"], "--ball"),

@@ -86,17 +86,22 @@ def test_finish_settings_reach_the_advice(plan: Plan) -> None:
     assert floor.advice.line_spacing_mm == pytest.approx(0.5655, abs=2e-4)
 
 
-def test_neighbours_are_mutual_and_joints_told(plan: Plan) -> None:
-    zones = plan.zones
-    length = {(zone.id, near.zone, near.joint): near.length_mm for zone in zones for near in zone.neighbours}
-    for (one, other, joint), length_mm in length.items():
-        assert length[other, one, joint] == pytest.approx(length_mm)
-    by_class = {zone.slope_class: zone for zone in zones if zone.z_mm.max < 21}
-    fillet = by_class["shallow"]
-    assert {near.joint for near in fillet.neighbours} == {"tangent"}
-    # the rim of the pocket, 2 pi 20 long, is an outside corner between its wall and the land
-    wall = next(z for z in zones if z.slope_class == "steep" and near_length(z, 2 * np.pi * 20))
-    assert near_length(wall, 2 * np.pi * 20).joint == "outside corner"  # type: ignore[union-attr]
+def test_neighbours_are_mutual_and_joints_told(plan: Plan, tmp_path: Path) -> None:
+    path = tmp_path / "part.stl"
+    path.write_bytes(solids.to_stl_bytes(*solids.round_pocket(chord_error_mm=0.05)))
+    split = advisor.plan(path, {"zones": {"keep_together": False}}, ball="10 mm", cusp="0.008 mm")
+    for zones in (plan.zones, split.zones):
+        length = {(zone.id, near.zone, near.joint): near.length_mm for zone in zones for near in zone.neighbours}
+        for (one, other, joint), length_mm in length.items():
+            assert length[other, one, joint] == pytest.approx(length_mm)
+    # the rim of the pocket, 2 pi 20 long, is an outside corner between the pocket, or its wall, and the land
+    for zones, shape in ((plan.zones, "pocket"), (split.zones, "wall")):
+        inside = next(z for z in zones if z.shape == shape and near_length(z, 2 * np.pi * 20))
+        assert near_length(inside, 2 * np.pi * 20).joint == "outside corner"  # type: ignore[union-attr]
+    (pocket,) = (zone for zone in plan.zones if zone.shape == "pocket")
+    assert len(pocket.neighbours) == 1, "floor, fillet and wall are kept together"
+    fillet = next(z for z in split.zones if z.slope_class == "shallow")
+    assert [near.joint for near in fillet.neighbours] == ["tangent", "tangent"], "wall and floor"
 
 
 def near_length(zone: advisor.model.Zone, length_mm: float) -> advisor.model.Neighbour | None:

@@ -22,8 +22,10 @@ from advisor.kernels import picture_labels, picture_lines, raster
 from advisor.model import (
     SCHEMA,
     SMALL_FEATURES_SHAPE,
+    ClassAreas,
     ClassTotal,
     FacetArrays,
+    MapPrice,
     Part,
     Plan,
     PlanRecord,
@@ -61,12 +63,7 @@ def plan_of(mesh, name="part", tool_axis=(0.0, 0.0, 1.0), quarters=False):
         area = float(mesh.area_faces[zone == number].sum())
         facets = int((zone == number).sum())
         slope_class = CLASSES[kind // 4 if quarters else kind]
-        zones.append(
-            Zone(
-                number, 0, f"zone {number}", slope_class, None, facets, area, area,
-                Spread(0, 0, 0, 0, 0), ModelRange(0, 1), None, None, 1, None, (), None, (), (),
-            )
-        )  # fmt: skip
+        zones.append(zone_at(number, f"zone {number}", (0, 1), area, slope_class, facets))
     size = tuple(float(side) for side in mesh.extents)
     record = PlanRecord(
         SCHEMA, "0", "2026-01-01T00:00:00Z",
@@ -76,11 +73,23 @@ def plan_of(mesh, name="part", tool_axis=(0.0, 0.0, 1.0), quarters=False):
         (StageRecord("finish", 5.0, None, 0.0, 0),),
         tuple(zones),
         Totals(float(mesh.area), None, None, None, {kind: ClassTotal(0, 0, 0, 0, None) for kind in CLASSES}),
+        MapPrice(0.0, 0.0, 14.0, 500.0),
         (Setting("flat_below", "5 deg", "default"), Setting("steep_from", "45 deg", "default")),
         (),
     )  # fmt: skip
-    faces = mesh.faces.astype(np.int32)
-    return Plan(record, FacetArrays(mesh.vertices.view(np.ndarray).astype(float), faces, zone, slope, slope))
+    faces, classes = mesh.faces.astype(np.int32), (sort // 4 if quarters else sort).astype(np.int8)
+    return Plan(record, FacetArrays(mesh.vertices.view(np.ndarray).astype(float), faces, zone, slope, slope, classes))
+
+
+def zone_at(number, name, z_mm, area_mm2=100.0, slope_class="steep", facets=1):
+    """A zone of one slope class, without advice."""
+    by_class = ClassAreas(*(area_mm2 if name == slope_class else 0.0 for name in CLASSES))
+    return Zone(
+        id=number, setup=0, name=name, slope_class=slope_class, shape=None, is_closed=None, facets=facets,
+        area_mm2=area_mm2, plan_area_mm2=area_mm2, class_area_mm2=by_class, slope_deg=Spread(0, 0, 0, 0, 0),
+        z_mm=ModelRange(*z_mm), concave_radius_mm=None, reachable_share=None, features=1, is_protected=False,
+        repeats=None, neighbours=(), advice=None, steps=(), candidates=(),
+    )  # fmt: skip
 
 
 def domed_block():
@@ -129,6 +138,15 @@ def test_colours_cover_what_the_classes_cover_in_plan(plan):
     # the dome's facets are 4 deg wide, lines take their share: a twentieth of the part is the tolerance
     for kind, expected_px2 in enumerate((flat_px2, shallow_px2, steep_px2)):
         assert (nearest == kind).sum() == pytest.approx(expected_px2, abs=0.05 * total_px)
+
+
+def test_a_zone_kept_together_is_painted_by_the_class_of_every_place(plan):
+    """The same paint where the dome is one zone as where every class is one: only borders differ."""
+    dome = np.isin(plan.facets.slope_class, (1, 2))
+    together = replace(plan, facets=replace(plan.facets, zone=np.where(dome, 2, plan.facets.zone).astype(np.int32)))
+    one, other = make_solid(plan).paint, make_solid(together).paint
+    np.testing.assert_array_equal(one, other)
+    assert len(set(other[dome].tolist())) == 2
 
 
 def nearest_paint(pixels):
@@ -513,13 +531,6 @@ def test_class_ranges_come_from_the_settings_in_force(plan):
     walls = (*plan.record.settings, Setting("wall_tolerance", "1.5 deg", "option"))
     assert picture_key.class_ranges(replace(plan.record, settings=walls))["undercut"] == "over 91.5°"
     assert set(picture_key.class_ranges(replace(plan.record, settings=())).values()) == {""}
-
-
-def zone_at(number, name, z_mm, area_mm2=100.0, slope_class="steep"):
-    return Zone(
-        number, 0, name, slope_class, None, 1, area_mm2, area_mm2,
-        Spread(0, 0, 0, 0, 0), ModelRange(*z_mm), None, None, 1, None, (), None, (), (),
-    )  # fmt: skip
 
 
 def test_heights_and_lengths_are_told_in_the_unit_of_the_job(plan):

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.model import Advice, Cusp, Neighbour, Range, Setting, Spread, Tilt
+from advisor.model import Advice, ClassAreas, Cusp, Neighbour, Range, Setting, Spread, Tilt
 from advisor.screen.card import zone_card
 
 
@@ -19,11 +19,16 @@ def advice(**changes):
     return replace(made, **changes)
 
 
+def dome_of(plan):
+    """The upper half of the ball: flat, shallow and steep kept together."""
+    return next(zone for zone in plan.zones if zone.shape == "dome")
+
+
 @pytest.fixture
 def shallow(ball_plan):
-    zone = next(zone for zone in ball_plan.zones if zone.slope_class == "shallow")
     return replace(
-        zone, id=7, name="Slope 5° to 45°", area_mm2=645.16, slope_deg=Spread(5.0, 8.0, 30.0, 41.0, 45.0),
+        dome_of(ball_plan), id=7, name="Slope 5° to 45°", slope_class="shallow", area_mm2=645.16,
+        class_area_mm2=ClassAreas(0.0, 645.16, 0.0, 0.0), slope_deg=Spread(5.0, 8.0, 30.0, 41.0, 45.0),
         z_mm=Range(-12.7, 25.4), neighbours=(Neighbour(2, 9.0, "tangent"), Neighbour(3, 4.0, "inside corner")),
         advice=advice(),
     )  # fmt: skip
@@ -52,6 +57,13 @@ def test_a_card_says_what_the_plan_says(ball_plan, shallow):
         "contact": "Ø 0.635 to 2.54 mm",
         "near the tip": "25 % of the zone",
     }
+
+
+def test_a_zone_kept_together_tells_what_each_class_has_of_it(ball_plan):
+    """Of a half ball cos 45 deg lies above 45 deg of slope, 1 - cos 5 deg = 0.4 % below 5; it ends at 91, a wall."""
+    told = facts(ball_plan, dome_of(ball_plan))
+    assert told["class"] == "flat less than 1 %, shallow 28 %, steep 71 %"
+    assert told["strategy"] == "constant-cusp offset"
 
 
 def test_an_inch_job_reads_in_inches(ball_plan, shallow):

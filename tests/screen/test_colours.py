@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from advisor.model import SMALL_FEATURES_SHAPE, Neighbour, Plan
+from advisor.model import SMALL_FEATURES_SHAPE, ClassAreas, Neighbour, Plan
 from advisor.pack.palette import CLASS_STYLES, UNZONED
 from advisor.screen import colours
 
@@ -29,9 +29,11 @@ def with_zones(plan, change):
 
 def test_class_colours_are_those_of_the_zone_map(ball_plan):
     painted = colours.facet_colours(ball_plan, "class")
-    assert {zone.slope_class for zone in ball_plan.zones} == set(CLASS_STYLES)
-    for zone in ball_plan.zones:
-        assert only(painted[facets_of(ball_plan, zone)]) == CLASS_STYLES[zone.slope_class].paint.lit
+    slope_class = ball_plan.facets.slope_class
+    for number, style in enumerate(CLASS_STYLES.values()):
+        assert only(painted[slope_class == number]) == style.paint.lit
+    dome = next(zone for zone in ball_plan.zones if zone.shape == "dome")
+    assert set(slope_class[facets_of(ball_plan, dome)]) == {0, 1, 2}, "kept together, and of three colours"
 
 
 def test_strategy_colours_are_grey_where_no_pass_is_usable(ball_plan):
@@ -111,7 +113,7 @@ def test_fading_keeps_one_zone_and_greys_the_rest(kept_byte, other_byte):
 def test_legends_name_what_the_part_has_and_no_more(ball_plan):
     words = [text for _, text in colours.legend(ball_plan, "class").rows]
     assert [text.split()[0] for text in words] == ["flat", "shallow", "steep", "undercut"]
-    upper = with_zones(ball_plan, lambda zone: replace(zone, slope_class="flat"))
-    assert [text.split()[0] for _, text in colours.legend(upper, "class").rows] == ["flat"]
+    level = with_zones(ball_plan, lambda zone: replace(zone, class_area_mm2=ClassAreas(zone.area_mm2, 0.0, 0.0, 0.0)))
+    assert [text.split()[0] for _, text in colours.legend(level, "class").rows] == ["flat"]
     assert colours.legend(ball_plan, "slope").ramp
     assert [text for _, text in colours.legend(ball_plan, "strategy").rows][-1] == "no pass in this set-up"

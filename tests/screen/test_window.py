@@ -28,8 +28,9 @@ def window(ball_plan, display, monkeypatch, tmp_path):
     made.close()
 
 
-def zone_of_class(plan, name):
-    return next(zone.id for zone in plan.zones if zone.slope_class == name)
+def zone_of_shape(plan, shape):
+    """The ball has two zones: the dome that the spindle sees, and the undercut."""
+    return next(zone.id for zone in plan.zones if zone.shape == shape)
 
 
 def middle_of_part(window):
@@ -62,7 +63,7 @@ def mouse(window, event, at):
 def test_pointing_reads_the_zone_seen(window, ball_plan):
     x, y = middle_of_part(window)
     mouse(window, "MouseMoveEvent", (x, y))
-    assert window.look.pointed == zone_of_class(ball_plan, "flat")  # the pole, seen from the spindle
+    assert window.look.pointed == zone_of_shape(ball_plan, "dome")  # the pole, seen from the spindle
     mouse(window, "MouseMoveEvent", (3, 3))
     assert window.look.pointed is None
 
@@ -70,7 +71,7 @@ def test_pointing_reads_the_zone_seen(window, ball_plan):
 def test_the_far_side_is_seen_from_below(window, ball_plan):
     key(window, "u")
     window.point_at(*middle_of_part(window))
-    assert window.look.pointed == zone_of_class(ball_plan, "undercut")
+    assert window.look.pointed == zone_of_shape(ball_plan, "undercut")
 
 
 def test_a_line_of_sight_through_a_corner_does_not_slip_through(window, ball_plan):
@@ -78,20 +79,20 @@ def test_a_line_of_sight_through_a_corner_does_not_slip_through(window, ball_pla
     key(window, "t")
     x, y = middle_of_part(window)
     seen = {window._scene.zone_at(x + i, y + j) for i in range(-2, 3) for j in range(-2, 3)}
-    assert seen == {zone_of_class(ball_plan, "flat")}
+    assert seen == {zone_of_shape(ball_plan, "dome")}
 
 
 def test_a_click_holds_a_zone_and_a_drag_only_turns(window, ball_plan):
     x, y = middle_of_part(window)
     mouse(window, "LeftButtonPressEvent", (x, y))
     mouse(window, "LeftButtonReleaseEvent", (x, y))
-    flat = zone_of_class(ball_plan, "flat")
-    assert window.look.picked == flat
+    dome = zone_of_shape(ball_plan, "dome")
+    assert window.look.picked == dome
     before = window._plotter.camera.GetPosition()
     mouse(window, "LeftButtonPressEvent", (x, y))
     mouse(window, "MouseMoveEvent", (x + 90, y))
     mouse(window, "LeftButtonReleaseEvent", (x + 90, y))
-    assert window.look.picked == flat
+    assert window.look.picked == dome
     assert window._plotter.camera.GetPosition() != before
 
 
@@ -110,7 +111,7 @@ def test_keys_change_the_colours_of_what_is_drawn(window):
 def test_fading_greys_the_others_and_comes_back(window, ball_plan):
     at = middle_of_part(window)
     seen = colour_at(window, at)
-    window.look = type(window.look)(view="top", pointed=zone_of_class(ball_plan, "steep"))
+    window.look = type(window.look)(view="top", pointed=zone_of_shape(ball_plan, "undercut"))
     key(window, "o")
     assert np.ptp(colour_at(window, at)) < 25 < np.ptp(seen)
     key(window, "a")

@@ -1,0 +1,137 @@
+"""How patches lie to each other: borders by kind, bottoms and tops, which walls face each other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor import tolerances
+from advisor.kernels.patch_sums import border_sums, faces_material, height_map
+from advisor.part.frame import plan_axes
+from advisor.part.mesh import Flags, Floats
+from advisor.zones.areas import borders
+from advisor.zones.classes import FLAT, STEEP, UNDERCUT
+from advisor.zones.patches import LEVEL, SMALL, Patches
+
+# Cells along the longer side of the part in plan: a wall that faces another across a gap sees it at this grain.
+_CELLS = 400
+_CLEAR_CELLS = 2.0
+# Facets asked of every patch: shares within a few percent are enough to tell inside from outside.
+_ASKED = 60
+
+
+@dataclass(frozen=True)
+class PatchGraph:
+    """Patches and their borders.
+
+    Attributes
+    ----------
+    pairs : (q, 2) int64 array
+        Patches that touch, low number first.
+    tangent_mm, corner_mm, climbing_corner_mm : (q,) float64 arrays
+        Border that joins tangentially, that turns a corner, and of the corners what climbs at more than 45 deg.
+    rim_mm : (p,) border of each patch with patches other than small features, mm
+    rising_share, falling_share : (p,) float64 arrays
+        Share of that border from which the neighbour rises, or falls away.
+    is_wall : (p,) bool array
+        Patches that are steep all over (``tolerances.WALL_FROM_DEG``).
+    is_inside : (p,) bool array
+        Steep patches most of which look at other parts of the part: walls of pockets and grooves.
+    touches_undercut : (p,) bool array
+    """
+
+    pairs: NDArray[np.int64]
+    tangent_mm: Floats
+    corner_mm: Floats
+    climbing_corner_mm: Floats
+    rim_mm: Floats
+    rising_share: Floats
+    falling_share: Floats
+    is_wall: Flags
+    is_inside: Flags
+    touches_undercut: Flags
+
+    def is_bottom(self) -> Flags:
+        """(p,) patches from which nearly everything rises."""
+        return np.asarray(self.rising_share >= tolerances.EXTREME_SHARE)
+
+    def is_top(self) -> Flags:
+        """(p,) patches from which nearly everything falls."""
+        return np.asarray((self.falling_share >= tolerances.EXTREME_SHARE) & (self.rim_mm > 0))
+
+
+def patch_graph(patches: Patches, axis: Floats) -> PatchGraph:
+    """The graph of patches seen along a tool axis."""
+    mesh, count = patches.surface.mesh, patches.count
+    edge = borders(mesh, patches.patch)
+    low, high = np.minimum(edge.one, edge.other).astype(np.int64), np.maximum(edge.one, edge.other).astype(np.int64)
+    keys, pair = np.unique(low * count + high, return_inverse=True)
+    pairs = np.stack(np.divmod(keys, count), axis=1)
+    sums, rise = border_sums(
+        edge.half_edge, mesh.twins, mesh.vertices, mesh.faces, axis, patches.sharp, pair, len(pairs)
+    )
+    tens = np.round(rise / 10).astype(np.int8)
+    beside = np.concatenate([edge.one, edge.other])
+    across = np.concatenate([edge.other, edge.one])
+    # the low half of `rise` speaks of the far side, the tens of the own side
+    slopes = np.concatenate([rise - 10 * tens, tens])
+    counts = patches.kind[across] != SMALL
+    length = np.concatenate([edge.length_mm, edge.length_mm]) * counts
+    rim = np.asarray(np.bincount(beside, length, minlength=count), dtype=np.float64)
+    rising = np.bincount(beside, length * (slopes > 0), minlength=count)
+    falling = np.bincount(beside, length * (slopes < 0), minlength=count)
+    share = 1.0 / np.maximum(rim, 1e-12)
+    under = np.bincount(beside, patches.kind[across] == UNDERCUT, minlength=count) > 0
+    return PatchGraph(
+        pairs, sums[:, 0], sums[:, 1], sums[:, 2], rim, rising * share, falling * share,
+        _walls(patches), _inside(patches, axis), under,
+    )  # fmt: skip
+
+
+def _walls(patches: Patches) -> Flags:
+    area = patches.surface.mesh.area_mm2 * (patches.smooth_slope_deg >= tolerances.WALL_FROM_DEG)
+    steep = np.bincount(patches.patch, area, minlength=patches.count)
+    return np.asarray(steep >= tolerances.WALL_AREA_SHARE * patches.area_mm2)
+
+
+def _inside(patches: Patches, axis: Floats) -> Flags:
+    """(p,) steep patches most of which face other material when they look out level."""
+    mesh, frame = patches.surface.mesh, plan_axes(axis)
+    inside = np.zeros(patches.count, bool)
+    steep = np.flatnonzero((patches.patch_class == STEEP)[patches.patch] & (patches.kind != SMALL)[patches.patch])
+    if len(steep) == 0:
+        return inside
+    plan, height = mesh.vertices @ frame.T, mesh.vertices @ axis
+    low = plan.min(axis=0)
+    cell = float(np.ptp(plan, axis=0).max()) / _CELLS
+    columns, rows = (np.ptp(plan, axis=0) / cell).astype(int) + 1
+    top = height_map(plan, height, mesh.faces, low, cell, rows, columns)
+    asked = _some_of_each(steep, patches.patch[steep])
+    out = patches.surface.normal[asked] @ frame.T
+    length = np.linalg.norm(out, axis=1)
+    asked, out = asked[length > 0.1], (out / np.maximum(length, 1e-12)[:, None])[length > 0.1]
+    middle = mesh.middle[asked]
+    met = faces_material(top, (middle @ frame.T - low) / cell, out, middle @ axis, _CLEAR_CELLS)
+    area = mesh.area_mm2[asked]
+    total = np.bincount(patches.patch[asked], area, minlength=patches.count)
+    seen = np.bincount(patches.patch[asked], area * met, minlength=patches.count)
+    inside = seen > 0.5 * total
+    return np.asarray(inside & (total > 0))
+
+
+def _some_of_each(facets: NDArray[np.int64], patch: NDArray[np.int32]) -> NDArray[np.int64]:
+    """Up to some hundred facets of every patch, spread over its facets."""
+    order = np.argsort(patch, kind="stable")
+    counts = np.bincount(patch)
+    counts = counts[counts > 0]
+    place = np.arange(len(order)) - np.repeat(np.cumsum(counts) - counts, counts)
+    every = np.repeat(np.maximum(counts // _ASKED, 1), counts)
+    return np.asarray(facets[order[place % every == 0]])
+
+
+def extremes(patches: Patches, graph: PatchGraph) -> NDArray[np.int64]:
+    """(p,) 1 for flat patches that are a bottom or a top, else 0."""
+    flat = (patches.kind == FLAT) | (patches.kind == LEVEL)
+    return np.asarray(flat & (graph.is_bottom() | graph.is_top()), dtype=np.int64)

@@ -1,0 +1,217 @@
+"""Patches: the smallest areas that a zone is put together from.
+
+A patch is a connected area of one slope class that no corner of the part crosses. A level plane is a patch of its
+own, for a floor ends where its fillet begins, not where the fillet has risen by some degrees; so is a hollow tighter
+than the ball.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor import tolerances
+from advisor.kernels.patch_sums import sharp_edges
+from advisor.kernels.topology import connected_facets, plane_faces
+from advisor.part.curvature import Curvature
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
+from advisor.part.smooth import SmoothSurface
+from advisor.zones.areas import absorb_specks, connected_areas
+from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_slope, slope_deg
+from advisor.zones.cut_lines import CutSurface, cut_at_slopes
+from advisor.zones.overhangs import without_idle_overhangs
+from advisor.zones.small_features import small_features
+
+# Kinds of patch beside the slope classes.
+LEVEL, TIGHT, SMALL = 4, 5, 6
+
+
+@dataclass(frozen=True)
+class ZoneRule:
+    """What decides the zones besides the part.
+
+    `ball_mm` is the largest cutter (holes narrower than it are not entered), `tight_mm` the radius of hollows that
+    the finishing cutter just fits.
+    """
+
+    thresholds: Thresholds
+    smallest_mm2: float
+    ball_mm: float
+    tight_mm: float
+
+
+@dataclass(frozen=True)
+class Patches:
+    """Patches of a part.
+
+    Attributes
+    ----------
+    surface : CutSurface
+        The mesh cut along slope lines.
+    patch : (m,) int32 array
+        Patch of every facet, from 0.
+    kind : (p,) int8 array
+        Slope class of each patch, or ``LEVEL``, ``TIGHT``, ``SMALL``.
+    own : (m,) bool array
+        Facets of their patch's kind; the others are specks it took in, which have no say in its spacing.
+    facet_class : (m,) int8 array
+        Slope class of the area each facet lies in, specks taken in by their neighbours.
+    features : (p,) int32 array
+        Places a patch consists of: 1, or more where small features are noted together.
+    slope_deg, smooth_slope_deg : (m,) float64 array
+        Of the facets, and of the smooth surface they stand for.
+    sharp : (3 m,) bool array
+        Half-edges across which the smooth surface turns a corner.
+    """
+
+    surface: CutSurface
+    patch: Ints
+    kind: NDArray[np.int8]
+    own: Flags
+    facet_class: NDArray[np.int8]
+    features: Ints
+    slope_deg: Floats
+    smooth_slope_deg: Floats
+    sharp: Flags
+
+    @property
+    def count(self) -> int:
+        """Number of patches."""
+        return len(self.kind)
+
+    @cached_property
+    def area_mm2(self) -> Floats:
+        """(p,) area of each patch, mm2."""
+        area = np.bincount(self.patch, self.surface.mesh.area_mm2, minlength=self.count)
+        return np.asarray(area, dtype=np.float64)
+
+    @cached_property
+    def patch_class(self) -> NDArray[np.int8]:
+        """(p,) slope class that covers most of each patch."""
+        return most_of(self.facet_class, self.patch, self.surface.mesh.area_mm2, self.count)
+
+
+def most_of(facet_class: NDArray[np.int8], label: Ints, area_mm2: Floats, count: int) -> NDArray[np.int8]:
+    """(count,) slope class with the most area under each label."""
+    classes = UNDERCUT + 1
+    area = np.bincount(label * np.int64(classes) + facet_class, area_mm2, minlength=count * classes)
+    return np.asarray(area.reshape(count, classes).argmax(axis=1), dtype=np.int8)
+
+
+def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, rule: ZoneRule) -> Patches:
+    """Patches of a mesh seen along a tool axis.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    smooth, bends : the smooth surface behind it, and its curvatures
+    axis : (3,) unit vector from the part to the spindle
+    rule : ZoneRule
+    """
+    noise = smooth.noise_share_of_edge
+    thresholds = _loosened(rule.thresholds, noise)
+    smallest = _smallest_mm2(mesh, rule.smallest_mm2, noise)
+    shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
+    plane = _wide_planes(mesh, smooth, smallest) if noise == 0 else np.zeros(len(mesh.faces), bool)
+    normals = np.where(plane[:, None, None], mesh.normal[:, None, :], smooth.corner_normal)
+    surface = cut_at_slopes(mesh, normals, axis, thresholds.between_classes_deg, shortest)
+    smooth_slope = slope_deg(surface.normal, axis)
+    own_class = class_of_slope(smooth_slope, thresholds)
+    own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
+    label = connected_areas(surface.mesh, own_class)
+    label, facet_class = absorb_specks(surface, label, own_class, smallest, is_clean=noise == 0)
+    sharp = sharp_edges(
+        surface.mesh.faces, surface.mesh.twins, surface.corner_normal,
+        np.cos(np.radians(tolerances.TANGENT_JOINT_DEG)),
+    )  # fmt: skip
+    small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
+    special = np.zeros(len(mesh.faces), np.int8)
+    special[plane & (mesh.normal @ axis > np.cos(np.radians(tolerances.COPLANAR_DEG)))] = LEVEL
+    special[_tight(bends, rule.tight_mm)] = TIGHT
+    own_kind = _kinds(facet_class, special[surface.parent], small)
+    label = _connected(surface.mesh, own_kind, sharp)
+    label, kind = absorb_specks(surface, label, own_kind, smallest, is_clean=noise == 0)
+    # crumbs between corners are no surfaces either, whatever bounds them
+    label, kind = absorb_specks(surface, label, kind, tolerances.CRUMB_SHARE_OF_SPECK * smallest, is_clean=False)
+    # specks of small features stay what they are
+    kind = np.where(small, np.int8(SMALL), kind)
+    patch, patch_kind = _numbered(label, kind)
+    of_class = np.where(own_kind < LEVEL, own_class, own_kind)
+    own = of_class == patch_kind[patch]
+    places = np.ones(len(patch_kind), np.int32)
+    places[patch_kind == SMALL] = features
+    slopes = slope_deg(surface.mesh.normal, axis)
+    return Patches(surface, patch, patch_kind, own, facet_class, places, slopes, smooth_slope, sharp)
+
+
+def _kinds(facet_class: NDArray[np.int8], special: NDArray[np.int8], small: Flags) -> NDArray[np.int8]:
+    kind = facet_class.copy()
+    is_level = (special == LEVEL) & (facet_class == FLAT)
+    is_tight = (special == TIGHT) & (facet_class <= STEEP)
+    kind[is_level] = LEVEL
+    kind[is_tight] = TIGHT
+    kind[small] = SMALL
+    return kind
+
+
+def _connected(mesh: Mesh, kind: NDArray[np.int8], sharp: Flags) -> Ints:
+    """Connected facets of one kind; corners part them, but for undercuts, which are not cut anyway."""
+    partner = np.maximum(mesh.twins, 0) // 3
+    of_edge = np.repeat(kind, 3)
+    alike = of_edge == kind[partner]
+    label, _ = connected_facets(mesh.twins, alike & (~sharp | (of_edge == UNDERCUT)))
+    return np.asarray(label)
+
+
+def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int8]]:
+    """All small features as one patch; labels from 0 again."""
+    count = int(label.max()) + 1
+    joined = np.where(kind == SMALL, count, label)
+    kept, renumbered = np.unique(joined, return_inverse=True)
+    of_patch = np.zeros(len(kept), np.int8)
+    of_patch[renumbered] = kind
+    return renumbered.astype(np.int32), of_patch
+
+
+def _wide_planes(mesh: Mesh, smooth: SmoothSurface, smallest_mm2: float) -> Flags:
+    """(m,) facets of plane faces; specks and the strips of round surfaces left out.
+
+    A strip is no wider than the strips beside it; a floor is many times wider than those of its fillet.
+    """
+    face, count = plane_faces(mesh.twins, mesh.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+    area = np.bincount(face, mesh.area_mm2, minlength=count)
+    partner = np.maximum(mesh.twins, 0) // 3
+    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(face, 3) != face[partner]))
+    a, b = half_edge_ends(mesh.faces, rim).T
+    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
+    own, beside = face[rim // 3], face[partner[rim]]
+    width = 2.0 * area / np.bincount(own, length, minlength=count)
+    goes_on = length * ~smooth.is_crease[rim]
+    smooth_mm = np.bincount(own, goes_on, minlength=count)
+    width_beside = np.bincount(own, goes_on * width[beside], minlength=count) / np.maximum(smooth_mm, 1e-12)
+    is_wide = width >= tolerances.WIDER_FACE_RATIO * width_beside
+    is_plane: Flags = ((area >= smallest_mm2) & is_wide)[face]
+    return is_plane
+
+
+def _tight(bends: Curvature, tight_mm: float) -> Flags:
+    tight: Flags = -bends.k_min_per_mm * tight_mm > 1.0 + tolerances.TIGHT_SHARE
+    return tight
+
+
+def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:
+    """A wall of a noisy mesh is a wall within the tilt that noise leaves after filtering."""
+    slack = tolerances.WALL_SLACK_PER_NOISE_DEG * noise_share_of_edge
+    return replace(thresholds, wall_tolerance_deg=thresholds.wall_tolerance_deg + slack)
+
+
+def _smallest_mm2(mesh: Mesh, wanted_mm2: float, noise_share_of_edge: float) -> float:
+    """Area below which an area is a speck: never much of a small part, never a few facets of a noisy one."""
+    total = float(mesh.area_mm2.sum())
+    smallest = min(wanted_mm2, tolerances.SPECK_SHARE_OF_AREA * total)
+    if noise_share_of_edge > 0:
+        smallest = max(smallest, tolerances.NOISE_BLOB_FACETS * total / len(mesh.faces))
+    return smallest

@@ -1,0 +1,71 @@
+"""Zones and shapes against parts whose every facet's zone is known, however they are cut into facets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import pytest
+from labelled import LabelledPart, iou, labels_at, shaken, turned
+from labelled_parts import labelled_parts
+
+import advisor
+from advisor.model import Plan
+from advisor.part.heal import heal
+from advisor.part.measured import measure_part
+
+NAMES = [part.name for part in labelled_parts(0.05)]
+
+
+@dataclass(frozen=True)
+class Score:
+    """How well a part's zones were found, a value a zone of the truth."""
+
+    iou: np.ndarray
+    is_named: np.ndarray
+
+
+def planned(part: LabelledPart) -> Plan:
+    measured = measure_part(
+        heal(part.vertices, part.faces, part.name),
+        name=part.name, file=part.name, sha256="", unit="mm", unit_assumed=False,
+    )  # fmt: skip
+    return advisor.plan(measured, only_zones=True, ball=f"{part.ball_mm} mm")
+
+
+def score(part: LabelledPart) -> Score:
+    plan = planned(part)
+    facets = plan.facets
+    corners = facets.vertices[facets.faces]
+    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    twice = np.linalg.norm(cross, axis=1)
+    _, truth = labels_at(part, corners.mean(axis=1), cross / twice[:, None])
+    best, found = iou(truth, facets.zone, twice / 2)
+    shape = {zone.id: zone.shape for zone in plan.zones}
+    named = [shape.get(int(f)) == wanted for f, wanted in zip(found, part.zone_shapes, strict=True)]
+    return Score(best, np.array(named))
+
+
+@cache
+def scores(chord_error_mm: float, how: str = "as made") -> dict[str, Score]:
+    change = {
+        "as made": lambda part: part,
+        "turned": lambda part: turned(part, 30.0),
+        "shaken": lambda part: shaken(part, 0.05, seed=1),
+    }[how]
+    return {part.name: score(change(part)) for part in labelled_parts(chord_error_mm)}
+
+
+def together(by_part: dict[str, Score]) -> tuple[np.ndarray, float]:
+    overlap = np.concatenate([told.iou for told in by_part.values()])
+    return overlap, float(np.concatenate([told.is_named for told in by_part.values()]).mean())
+
+
+@pytest.mark.parametrize(("chord_error_mm", "how"), [(0.005, "as made"), (0.01, "as made"), (0.01, "turned")])
+def test_zones_are_those_a_machinist_would_draw(chord_error_mm: float, how: str) -> None:
+    overlap, named = together(scores(chord_error_mm, how))
+    assert len(overlap) >= 200
+    assert overlap.mean() >= 0.97
+    assert overlap.min() >= 0.90
+    assert named >= 0.95
