@@ -90,6 +90,16 @@ TANGENT_JOINT_DEG = 12.0
 TIGHT_SHARE = 0.08
 # Areas below this share of a speck join a neighbour across a corner of the part too.
 CRUMB_SHARE_OF_SPECK = 0.25
+# Where facets lie in no exact plane (a scan) an area is a level plane where it leans less than this and most of it less
+# than half of this: noise of a tenth of an edge leaves a degree or two in filtered normals.
+LEVEL_ON_THE_WHOLE_DEG = 2.5
+LEVEL_HALF_SHARE = 0.6
+# Nor does it turn by more than this (rad) over its mean width, by the middle value of its bends.
+LEVEL_TURN_RAD = 0.03
+# Fewer facets tell nothing of that: the top strip of a bead is level too.
+LEVEL_FEWEST_FACETS = 200
+# Where exact planes are this share of a level area they tell where it ends.
+EXACT_SHARE = 0.2
 # Regions below this share of the ball's footprint, and of the part's area, are noted together: nobody names them.
 MINOR_SHARE_OF_FOOTPRINT = 0.5
 MINOR_SHARE_OF_AREA = 0.003

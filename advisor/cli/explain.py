@@ -30,9 +30,6 @@ def _zone_lines(zone: Zone) -> Iterator[str]:
     if zone.trade is not None:
         for sentence in zone.trade.why:
             yield f"     {sentence}"
-        tips = zone.trade.whole_tip_share, zone.trade.split_tip_share
-        if None not in tips:
-            yield f"     Near the tip: {tips[0]:.0%} of the area kept together, {tips[1]:.0%} split."
     if zone.advice is not None and zone.advice.why:
         yield f"     {zone.advice.why[0]}"
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.patch_sums import sharp_edges
+from advisor.kernels.quantiles import weighted_quantiles
 from advisor.kernels.topology import connected_facets, plane_faces
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
@@ -130,6 +131,7 @@ def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floa
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
     special[plane & (mesh.normal @ axis > np.cos(np.radians(tolerances.COPLANAR_DEG)))] = LEVEL
+    special[_level_on_the_whole(mesh, smooth, bends, plane, axis, smallest)] = LEVEL
     special[_tight(bends, rule.tight_mm)] = TIGHT
     own_kind = _kinds(facet_class, special[surface.parent], small)
     label = _connected(surface.mesh, own_kind, sharp)
@@ -195,6 +197,36 @@ def _wide_planes(mesh: Mesh, smooth: SmoothSurface, smallest_mm2: float) -> Flag
     is_wide = width >= tolerances.WIDER_FACE_RATIO * width_beside
     is_plane: Flags = ((area >= smallest_mm2) & is_wide)[face]
     return is_plane
+
+
+def _level_on_the_whole(
+    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, plane: Flags, axis: Floats, smallest_mm2: float
+) -> Flags:
+    """(m,) facets of areas that are level on the whole where no exact planes are: a scan has none.
+
+    Of the top of a dome a quarter leans less than half as much as its rim, of the bottom of a trough one half; and they
+    bend one way, where noise bends both ways.
+    """
+    slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
+    level = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG
+    partner = np.maximum(mesh.twins, 0) // 3
+    label, count = connected_facets(mesh.twins, np.repeat(level, 3) & level[partner])
+    area = np.bincount(label, mesh.area_mm2, minlength=count)
+    rough = np.bincount(label, mesh.area_mm2 * plane, minlength=count) < tolerances.EXACT_SHARE * area
+    nearer = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG / 2
+    is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
+    many = np.bincount(label, minlength=count) >= tolerances.LEVEL_FEWEST_FACETS
+    wanted = rough & many & is_plane & (area >= smallest_mm2)
+    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(label, 3) != label[partner]))
+    a, b = half_edge_ends(mesh.faces, rim).T
+    length = np.bincount(label[rim // 3], np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1), minlength=count)
+    for number in np.unique(label[level & wanted[label]]):
+        rows = label == number
+        low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
+        turn_rad = abs(bend) * 2 * area[number] / length[number]
+        wanted[number] = low < 0.0 < high and turn_rad < tolerances.LEVEL_TURN_RAD
+    chosen: Flags = level & wanted[label]
+    return chosen
 
 
 def _tight(bends: Curvature, tight_mm: float) -> Flags:
