@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 from advisor.errors import InputError
 from advisor.job import ZoneOverride
 from advisor.model import SLOPE_CLASSES, Strategy
-from advisor.part.mesh import Floats, Mesh
-from advisor.zones.areas import borders
+from advisor.zones.areas import borders, numbered_pairs
 from advisor.zones.classes import UNDERCUT
 from advisor.zones.zoning import Zoning
 
@@ -55,8 +54,11 @@ def zone_wishes(zoning: Zoning, shapes: Sequence[str], overrides: tuple[ZoneOver
     strategy: dict[int, Strategy] = {}
     excluded: set[int] = set()
     protected: set[int] = set()
+    if not overrides:
+        return ZoneWishes(name, strategy, frozenset(), frozenset())
+    places = _Places(zoning)
     for place, override in enumerate(overrides):
-        number = _zone_of(zoning, shapes, override, f"{subject}: zone.{place}")
+        number = _zone_of(places, shapes, override, f"{subject}: zone.{place}")
         if override.name is not None:
             name[number] = override.name
         if override.strategy is not None:
@@ -82,11 +84,13 @@ def merged_regions(
         return None
     target = np.arange(len(zoning.zone_class))
     edge = borders(zoning.surface.mesh, zoning.zone)
-    touching = set(zip(edge.one.tolist(), edge.other.tolist(), strict=True))
+    pairs, _ = numbered_pairs(edge.one, edge.other, len(target))
+    touching = {(one, other) for pair in pairs.tolist() for one, other in (pair, pair[::-1])}
+    places = _Places(zoning)
     for place, override in enumerate(overrides):
         line = f"{subject}: zone.{place}"
-        members = [_zone_of(zoning, shapes, override, line)] if override.merge else []
-        members += [_zones_at(zoning, point, f"{line}.merge")[0] for point in override.merge]
+        members = [_zone_of(places, shapes, override, line)] if override.merge else []
+        members += [places.zones_at(point, f"{line}.merge")[0] for point in override.merge]
         _refuse_strangers(members, zoning, touching, f"{line}.merge")
         for other in members[1:]:
             target[target == target[other]] = target[members[0]]
@@ -103,40 +107,54 @@ def _refuse_strangers(members: list[int], zoning: Zoning, touching: set[tuple[in
     joined = set(members[:1])
     waiting = set(members[1:]) - joined
     while waiting:
-        near = {n for n in waiting if any((n, m) in touching or (m, n) in touching for m in joined)}
+        near = {n for n in waiting if any((n, m) in touching for m in joined)}
         if not near:
             raise InputError(subject, "the zones do not touch", "join zones that share a border")
         joined |= near
         waiting -= near
 
 
-def _zone_of(zoning: Zoning, shapes: Sequence[str], override: ZoneOverride, subject: str) -> int:
-    near = _zones_at(zoning, override.at, f"{subject}.at")
+def _zone_of(places: _Places, shapes: Sequence[str], override: ZoneOverride, subject: str) -> int:
+    near = places.zones_at(override.at, f"{subject}.at")
     alike = [number for number in near if shapes[number] == override.shape]
     return alike[0] if alike else near[0]
 
 
-def _zones_at(zoning: Zoning, point: tuple[float, float, float], subject: str) -> list[int]:
-    """Zones within reach of a point, nearest first."""
-    mesh = zoning.surface.mesh
-    limit = max(_OFF_MM, _OFF_SHARE_OF_SIZE * mesh.reach_mm)
-    distance = distances_mm(mesh, np.asarray(point, dtype=np.float64))
-    nearest = np.full(len(zoning.zone_class), np.inf)
-    np.minimum.at(nearest, zoning.zone, distance)
-    order = np.argsort(nearest, kind="stable")
-    if nearest[order[0]] > limit:
-        place = ", ".join(f"{value:g}" for value in point)
-        raise InputError(
-            subject,
-            f"the point {place} lies {nearest[order[0]]:.4g} mm off the part",
-            "give a point on the zone, in part coordinates and the job's unit",
-        )
-    return [int(number) for number in order if nearest[number] <= limit]
+class _Places:
+    """Zones near points, over one box tree of the facets."""
 
+    def __init__(self, zoning: Zoning) -> None:
+        import trimesh
 
-def distances_mm(mesh: Mesh, point: Floats) -> Floats:
-    """(m,) way from a point to every facet, mm, by trimesh's nearest points on triangles."""
-    from trimesh.triangles import closest_point
+        mesh = zoning.surface.mesh
+        self._zone = zoning.zone
+        self._solid = trimesh.Trimesh(mesh.vertices, mesh.faces, process=False, validate=False)
+        self._limit_mm = max(_OFF_MM, _OFF_SHARE_OF_SIZE * mesh.reach_mm)
 
-    near = closest_point(mesh.vertices[mesh.faces], np.broadcast_to(point, (len(mesh.faces), 3)))  # type: ignore[no-untyped-call]
-    return np.asarray(np.linalg.norm(near - point, axis=1))
+    def zones_at(self, point: tuple[float, float, float], subject: str) -> list[int]:
+        """Zones within reach of a point, nearest first.
+
+        Raises
+        ------
+        InputError
+            Where there is none; `subject` opens the line.
+        """
+        from trimesh.proximity import closest_point
+        from trimesh.triangles import closest_point as closest_on_triangles
+
+        place = np.asarray(point, dtype=np.float64)
+        box = np.concatenate([place - self._limit_mm, place + self._limit_mm])
+        facets = np.array(sorted(self._solid.triangles_tree.intersection(box)), dtype=np.int64)
+        on_each = closest_on_triangles(self._solid.triangles[facets], np.broadcast_to(place, (len(facets), 3)))  # type: ignore[no-untyped-call]
+        distance = np.linalg.norm(on_each - place, axis=1)
+        zones = self._zone[facets]
+        near = distance <= self._limit_mm
+        if not near.any():
+            off_mm = float(closest_point(self._solid, place[None])[1][0])  # type: ignore[no-untyped-call]
+            raise InputError(
+                subject,
+                f"the point {', '.join(f'{value:g}' for value in point)} lies {off_mm:.4g} mm off the part",
+                "give a point on the zone, in part coordinates and the job's unit",
+            )
+        order = np.lexsort((zones[near], distance[near]))
+        return list(dict.fromkeys(zones[near][order].tolist()))

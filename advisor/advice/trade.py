@@ -14,6 +14,7 @@ from advisor.advice.split import Split, best_split, part_of
 from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.model import Advice, Trade
+from advisor.part.mesh import Flags
 
 
 def trade_of(
@@ -37,15 +38,15 @@ def trade_of(
     if not measure.is_mixed or not advice.usable or advice.path_mm is None:
         return None
     split = best_split(surface, stage.target, flat_below_deg, blend_price)
-    gentle = split is not None and surface.slope_deg < split.slope_deg
-    if split is None or not np.any(gentle) or np.all(gentle):
+    gentle = np.zeros(len(surface.slope_deg), bool) if split is None else surface.slope_deg < split.slope_deg
+    if split is None or not gentle.any() or gentle.all():
         why = ("No split by slope holds the target with lines below and level passes above.",)
         return Trade(
             advice.path_mm, advice.total_min, advice.tip_contact_share, None, None, None, None, None, None, why
         )
-    parts = _parts(surface, measure, stage, accuracy, split)
+    parts = _parts(surface, gentle, measure, stage, accuracy, split)
     minutes = _sum([_minutes(part, path) for part, path in zip(parts, (split.line_mm, split.level_mm), strict=True)])
-    tip = _mean_tip_share(parts, surface, split)
+    tip = _mean_tip_share(parts, float(surface.area_mm2[gentle].sum() / surface.total_mm2))
     price = blend_price * split.blend_mm
     return Trade(
         whole_path_mm=advice.path_mm,
@@ -62,10 +63,14 @@ def trade_of(
 
 
 def _parts(
-    surface: ZoneSurface, measure: ZoneMeasures, stage: StageConditions, accuracy: Accuracy, split: Split
+    surface: ZoneSurface,
+    gentle: Flags,
+    measure: ZoneMeasures,
+    stage: StageConditions,
+    accuracy: Accuracy,
+    split: Split,
 ) -> tuple[Advice, Advice]:
     """Lines below the split and level passes above it, with their conditions."""
-    gentle = surface.slope_deg < split.slope_deg
     below, above = part_of(surface, gentle), part_of(surface, ~gentle)
     lines = lines_at(below, stage.target.cutter, best_direction_deg(below, stage.target))
     told = []
@@ -91,10 +96,9 @@ def _sum(values: list[float | None]) -> float | None:
     return math.fsum(known) if len(known) == len(values) else None
 
 
-def _mean_tip_share(parts: tuple[Advice, Advice], surface: ZoneSurface, split: Split) -> float:
-    gentle = surface.slope_deg < split.slope_deg
-    share = float(surface.area_mm2[gentle].sum() / surface.total_mm2)
-    return share * (parts[0].tip_contact_share or 0.0) + (1 - share) * (parts[1].tip_contact_share or 0.0)
+def _mean_tip_share(parts: tuple[Advice, Advice], gentle_share: float) -> float:
+    below, above = (part.tip_contact_share or 0.0 for part in parts)
+    return gentle_share * below + (1 - gentle_share) * above
 
 
 def _words(advice: Advice, split: Split, minutes: float | None, price_mm: float) -> tuple[str, ...]:

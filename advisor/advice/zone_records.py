@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor import tolerances
 from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, ClassAreas, Joint, Neighbour, Range, SlopeClass, Spread
-from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Floats, rim_lengths_mm
 from advisor.words import plain_number
-from advisor.zones.areas import borders
-from advisor.zones.joints import bend_across_deg
+from advisor.zones.areas import borders, numbered_pairs
+from advisor.zones.joints import bend_across_deg, joint_of_bend
+from advisor.zones.patches import class_areas_mm2
 from advisor.zones.shape import ZoneShape
 from advisor.zones.zoning import Zoning
 
@@ -49,13 +49,13 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[Zone
     """Measures of every zone, in the order of their numbers."""
     neighbours = _neighbours(zoning)
     mesh = zoning.surface.mesh
-    rims = _rims_mm(mesh, zoning.zone, len(surfaces))
+    rims = rim_lengths_mm(mesh, zoning.zone, len(surfaces))
     facets = np.bincount(zoning.zone, minlength=len(surfaces))
     area = np.bincount(zoning.zone, mesh.area_mm2, minlength=len(surfaces))
     flattened = mesh.area_mm2 * np.abs(np.cos(np.radians(zoning.smooth_slope_deg)))
     plan_area = np.bincount(zoning.zone, flattened, minlength=len(surfaces))
     heights = bounds_by_label(mesh.vertices @ surfaces[0].axis, mesh.faces, zoning.zone, len(surfaces))
-    by_class = _areas_by_class(zoning, len(surfaces))
+    by_class = class_areas_mm2(zoning.facet_class, zoning.zone, mesh.area_mm2, len(surfaces))
     measures = []
     for number, surface in enumerate(surfaces):
         slope_class = SLOPE_CLASSES[zoning.zone_class[number]]
@@ -84,26 +84,10 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[Zone
     return measures
 
 
-def _areas_by_class(zoning: Zoning, count: int) -> Floats:
-    """(z, 4) area of every zone in each slope class, mm2."""
-    classes = len(SLOPE_CLASSES)
-    key = zoning.zone * np.int64(classes) + zoning.facet_class
-    area = np.bincount(key, zoning.surface.mesh.area_mm2, minlength=count * classes)
-    return np.asarray(area.reshape(count, classes), dtype=np.float64)
-
-
 def _is_mixed(shares: Floats) -> bool:
     """Whether a zone has both steep and gentler parts worth the name."""
     flat, shallow, steep, _ = shares
     return bool(steep > _MIXED_SHARE and flat + shallow > _MIXED_SHARE)
-
-
-def _rims_mm(mesh: Mesh, zone: Ints, count: int) -> Floats:
-    """Length of the rim of every zone, borders and open edges together, mm."""
-    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(zone, 3) != zone[np.maximum(mesh.twins, 0) // 3]))
-    a, b = half_edge_ends(mesh.faces, rim).T
-    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
-    return np.asarray(np.bincount(zone[rim // 3], weights=length, minlength=count), dtype=np.float64)
 
 
 def _spread(surface: ZoneSurface) -> Spread:
@@ -139,24 +123,18 @@ def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
     edge = borders(zoning.surface.mesh, zoning.zone)
     if len(edge.half_edge) == 0:
         return {}
-    joint = _joints(bend_across_deg(zoning.surface, edge.half_edge))
-    count = len(zoning.zone_class)
-    pair = np.minimum(edge.one, edge.other).astype(np.int64) * count + np.maximum(edge.one, edge.other)
-    keys, inverse = np.unique(pair * len(_JOINTS) + joint, return_inverse=True)
+    joint = joint_of_bend(bend_across_deg(zoning.surface, edge.half_edge))
+    pairs, number = numbered_pairs(edge.one, edge.other, len(zoning.zone_class))
+    keys, inverse = np.unique(number * len(_JOINTS) + joint, return_inverse=True)
     length = np.bincount(inverse, weights=edge.length_mm)
     found: dict[int, list[Neighbour]] = {}
     for key, total in zip(keys.tolist(), length.tolist(), strict=True):
-        pair_key, kind = divmod(key, len(_JOINTS))
-        one, other = divmod(pair_key, count)
+        pair, kind = divmod(key, len(_JOINTS))
+        one, other = pairs[pair].tolist()
         found.setdefault(one, []).append(Neighbour(other, total, _JOINTS[kind]))
         found.setdefault(other, []).append(Neighbour(one, total, _JOINTS[kind]))
     return {zone: tuple(sorted(near, key=lambda n: (-n.length_mm, n.zone))) for zone, near in found.items()}
 
 
+# In the order of the numbers in ``zones.joints``.
 _JOINTS: tuple[Joint, ...] = ("tangent", "inside corner", "outside corner")
-
-
-def _joints(bend_deg: Floats) -> Ints:
-    """Index in ``_JOINTS`` of border edges by their bend."""
-    corner = np.where(bend_deg > 0, _JOINTS.index("outside corner"), _JOINTS.index("inside corner"))
-    return np.where(np.abs(bend_deg) < tolerances.TANGENT_JOINT_DEG, 0, corner).astype(np.int32)

@@ -17,6 +17,24 @@ _TINY = 1e-300
 
 
 @njit(cache=True, nogil=True)
+def _frame(vertices, face, normal):
+    """Frame of a facet: unit vectors along its first edge and across it, in which its corners are (0, 0), (length, 0)
+    and (x, y).
+    """
+    p = vertices[face[0]]
+    q = vertices[face[1]]
+    r = vertices[face[2]]
+    n0, n1, n2 = normal[0], normal[1], normal[2]
+    u0, u1, u2 = q[0] - p[0], q[1] - p[1], q[2] - p[2]
+    length = np.sqrt(u0 * u0 + u1 * u1 + u2 * u2)
+    u0, u1, u2 = u0 / length, u1 / length, u2 / length
+    v0, v1, v2 = n1 * u2 - n2 * u1, n2 * u0 - n0 * u2, n0 * u1 - n1 * u0
+    s0, s1, s2 = r[0] - p[0], r[1] - p[1], r[2] - p[2]
+    x, y = s0 * u0 + s1 * u1 + s2 * u2, s0 * v0 + s1 * v1 + s2 * v2
+    return u0, u1, u2, v0, v1, v2, length, x, y
+
+
+@njit(cache=True, nogil=True)
 def facet_operators(vertices, faces, corner_normal, normals):
     """Symmetric gradient, within each facet, of the normal that is linear between its corners.
 
@@ -35,17 +53,7 @@ def facet_operators(vertices, faces, corner_normal, normals):
     deviator = np.empty(m, np.complex128)
     edge_phase = np.empty(3 * m, np.complex128)
     for f in range(m):
-        p = vertices[faces[f, 0]]
-        q = vertices[faces[f, 1]]
-        r = vertices[faces[f, 2]]
-        n0, n1, n2 = normals[f, 0], normals[f, 1], normals[f, 2]
-        u0, u1, u2 = q[0] - p[0], q[1] - p[1], q[2] - p[2]
-        length = np.sqrt(u0 * u0 + u1 * u1 + u2 * u2)
-        u0, u1, u2 = u0 / length, u1 / length, u2 / length
-        v0, v1, v2 = n1 * u2 - n2 * u1, n2 * u0 - n0 * u2, n0 * u1 - n1 * u0
-        s0, s1, s2 = r[0] - p[0], r[1] - p[1], r[2] - p[2]
-        x, y = s0 * u0 + s1 * u1 + s2 * u2, s0 * v0 + s1 * v1 + s2 * v2
-        # in the frame the corners are (0, 0), (length, 0), (x, y); along the first edge, and across it
+        u0, u1, u2, v0, v1, v2, length, x, y = _frame(vertices, faces[f], normals[f])
         c = corner_normal[f]
         d0, d1, d2 = c[1, 0] - c[0, 0], c[1, 1] - c[0, 1], c[1, 2] - c[0, 2]
         e0, e1, e2 = c[2, 0] - c[0, 0], c[2, 1] - c[0, 1], c[2, 2] - c[0, 2]
@@ -134,16 +142,8 @@ def normals_by_operators(vertices, faces, normals, weights, sector, sector_count
     told = np.zeros((sector_count, 3), np.float64)
     edge = np.empty((3, 2), np.float64)
     for f in range(faces.shape[0]):
-        p = vertices[faces[f, 0]]
-        q = vertices[faces[f, 1]]
-        r = vertices[faces[f, 2]]
         n0, n1, n2 = normals[f, 0], normals[f, 1], normals[f, 2]
-        u0, u1, u2 = q[0] - p[0], q[1] - p[1], q[2] - p[2]
-        length = np.sqrt(u0 * u0 + u1 * u1 + u2 * u2)
-        u0, u1, u2 = u0 / length, u1 / length, u2 / length
-        v0, v1, v2 = n1 * u2 - n2 * u1, n2 * u0 - n0 * u2, n0 * u1 - n1 * u0
-        s0, s1, s2 = r[0] - p[0], r[1] - p[1], r[2] - p[2]
-        x, y = s0 * u0 + s1 * u1 + s2 * u2, s0 * v0 + s1 * v1 + s2 * v2
+        u0, u1, u2, v0, v1, v2, length, x, y = _frame(vertices, faces[f], normals[f])
         edge[0, 0], edge[0, 1] = length, 0.0
         edge[1, 0], edge[1, 1] = x - length, y
         edge[2, 0], edge[2, 1] = -x, -y

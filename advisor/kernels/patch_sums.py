@@ -170,8 +170,7 @@ def border_sums(half_edge, twins, vertices, faces, axis, sharp, pair, count):
     ----------
     half_edge : (k,) border half-edges, each edge once
     pair : (k,) int array
-        Number of the pair of patches each lies between; the pair's low patch is on the half-edge's own side where
-        `side` of the caller says so.
+        Number of the pair of patches that each lies between.
     count : int
         Number of pairs.
 
@@ -179,12 +178,11 @@ def border_sums(half_edge, twins, vertices, faces, axis, sharp, pair, count):
     -------
     sums : (count, 3) float array
         Tangent length, corner length, and of the corners that which is upright (``UPRIGHT_SINE``).
-    rise : (k,) int8 array
-        For each half-edge: does the surface across it rise (1) or fall (-1) away from the edge, seen along `axis`;
-        and the same of its own side (in tens).
+    own_rise, far_rise : (k,) int8 arrays
+        Does the surface on the half-edge's own side, and across it, rise (1) or fall (-1) away from the edge.
     """
     sums = np.zeros((count, 3))
-    rise = np.zeros(half_edge.shape[0], np.int8)
+    own_rise, far_rise = np.zeros(half_edge.shape[0], np.int8), np.zeros(half_edge.shape[0], np.int8)
     for e in range(half_edge.shape[0]):
         h = half_edge[e]
         f, k = h // 3, h % 3
@@ -200,7 +198,6 @@ def border_sums(half_edge, twins, vertices, faces, axis, sharp, pair, count):
                 sums[pair[e], 2] += length
         else:
             sums[pair[e], 0] += length
-        here = _rises(vertices, faces[f], a, b, length, climb, axis)
-        there = _rises(vertices, faces[twins[h] // 3], a, b, length, climb, axis)
-        rise[e] = there + 10 * here
-    return sums, rise
+        own_rise[e] = _rises(vertices, faces[f], a, b, length, climb, axis)
+        far_rise[e] = _rises(vertices, faces[twins[h] // 3], a, b, length, climb, axis)
+    return sums, own_rise, far_rise

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.topology import OPEN_EDGE, match_half_edges
+from advisor import tolerances
+from advisor.kernels.topology import OPEN_EDGE, match_half_edges, plane_faces
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
@@ -60,6 +61,12 @@ class Mesh:
         """(m, 3) middle of every facet, mm."""
         a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
         return _frozen((a + b + c) / 3.0)
+
+    @cached_property
+    def exact_planes(self) -> tuple[Ints, int]:
+        """(m,) number of the plane face of every facet, but for rounding, and how many there are."""
+        face, count = plane_faces(self.twins, self.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+        return _frozen(face), int(count)
 
     @cached_property
     def is_closed(self) -> bool:
@@ -113,6 +120,24 @@ def half_edge_ends(faces: Ints, half_edges: NDArray[np.integer]) -> Ints:
     """(k, 2) first and last vertex of half-edges."""
     f, k = np.divmod(half_edges, 3)
     return np.stack([faces[f, k], faces[f, (k + 1) % 3]], axis=1)
+
+
+def edge_lengths_mm(mesh: Mesh, half_edges: NDArray[np.integer]) -> Floats:
+    """(k,) length of half-edges, mm."""
+    a, b = half_edge_ends(mesh.faces, half_edges).T
+    lengths: Floats = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
+    return lengths
+
+
+def rim_half_edges(mesh: Mesh, label: NDArray[np.integer]) -> NDArray[np.int64]:
+    """Half-edges at which a facet label ends: at another label, on a rim or a crowded edge."""
+    return np.flatnonzero((mesh.twins < 0) | (np.repeat(label, 3) != label[np.maximum(mesh.twins, 0) // 3]))
+
+
+def rim_lengths_mm(mesh: Mesh, label: NDArray[np.integer], count: int) -> Floats:
+    """(count,) length of the rim of each label, mm."""
+    rim = rim_half_edges(mesh, label)
+    return np.asarray(np.bincount(label[rim // 3], edge_lengths_mm(mesh, rim), minlength=count), dtype=np.float64)
 
 
 def corner_volumes(vertices: Floats, faces: Ints) -> Floats:

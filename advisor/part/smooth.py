@@ -24,7 +24,7 @@ from advisor.kernels.sectors import (
     spread_to_corners,
 )
 from advisor.kernels.topology import drop_loose_ends, plane_faces
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.noise import facet_normals_without_noise
 
 # A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
@@ -88,7 +88,7 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
 
 def _middle_of_plane_faces(mesh: Mesh) -> Floats:
     """(m, 3) middle of the plane face of every facet: the two halves of a strip share one."""
-    face, count = plane_faces(mesh.twins, mesh.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+    face, count = mesh.exact_planes
     middle = mesh.middle
     area = np.bincount(face, mesh.area_mm2, minlength=count)
     return np.stack(
@@ -103,11 +103,8 @@ def _is_coarse_round(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> F
     eight-sided bar of some size would lie off its round far more than any export allows.
     """
     partner = np.maximum(mesh.twins, 0)
-    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(face, 3) != face[partner // 3]))
-    a, b = half_edge_ends(mesh.faces, rim).T
-    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
     area = np.bincount(face, mesh.area_mm2, minlength=face_count)
-    width = 2.0 * area / np.maximum(np.bincount(face[rim // 3], length, minlength=face_count), 1e-12)
+    width = 2.0 * area / np.maximum(rim_lengths_mm(mesh, face, face_count), 1e-12)
     here = width[face]
     narrower = np.minimum(np.repeat(here, 3), here[partner // 3])
     most = min(tolerances.COARSE_ROUND_MM, tolerances.COARSE_ROUND_SHARE_OF_SIZE * mesh.reach_mm)

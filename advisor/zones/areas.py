@@ -10,10 +10,8 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.topology import connected_facets
-from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm
 from advisor.zones.classes import UNDERCUT
-from advisor.zones.cut_lines import CutSurface
-from advisor.zones.joints import bend_across_deg
 
 _MOST_ROUNDS = 64
 
@@ -45,31 +43,38 @@ def borders(mesh: Mesh, label: Ints) -> Borders:
     one, other = label[once // 3], label[mesh.twins[once] // 3]
     changes = one != other
     half_edge = once[changes]
-    a, b = half_edge_ends(mesh.faces, half_edge).T
-    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
-    return Borders(half_edge, one[changes], other[changes], length)
+    return Borders(half_edge, one[changes], other[changes], edge_lengths_mm(mesh, half_edge))
 
 
-def connected_areas(mesh: Mesh, facet_class: NDArray[np.int8]) -> Ints:
-    """(m,) label of each facet: connected areas of one class, numbered from 0."""
+def connected_areas(mesh: Mesh, facet_class: NDArray[Any], parted: Flags | None = None) -> Ints:
+    """(m,) label of each facet: connected areas of one class, numbered from 0; `parted` half-edges part them too."""
     partner = np.maximum(mesh.twins, 0) // 3
     alike = np.repeat(facet_class, 3) == facet_class[partner]
-    label, _ = connected_facets(mesh.twins, alike)
+    label, _ = connected_facets(mesh.twins, alike if parted is None else alike & ~parted)
     return np.asarray(label)
 
 
+def numbered_pairs(one: Labels, other: Labels, count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of labels, low label first, each once and in order, and which of them each (one, other) is."""
+    low, high = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)
+    keys, number = np.unique(low * count + high, return_inverse=True)
+    return np.stack(np.divmod(keys, count), axis=1), number
+
+
 def absorb_specks(
-    surface: CutSurface, label: Ints, facet_class: NDArray[np.int8], smallest_mm2: float, *, is_clean: bool
+    mesh: Mesh, label: Ints, facet_class: NDArray[np.int8], sharp: Flags, smallest_mm2: float, *, is_clean: bool
 ) -> tuple[Ints, NDArray[np.int8]]:
     """Give specks and slivers to the neighbour with which they share most border, smallest first.
 
     Parameters
     ----------
-    surface : CutSurface
+    mesh : Mesh
     label : (m,) int array
         Connected areas, numbered from 0.
     facet_class : (m,) int8 array
         One class an area.
+    sharp : (3 m,) bool array
+        Half-edges across which the smooth surface turns a corner.
     smallest_mm2 : float
         Areas below this are specks; very narrow ones (see ``tolerances``) are slivers.
     is_clean : bool
@@ -80,14 +85,11 @@ def absorb_specks(
     -------
     label, facet_class : the same after merging; labels again from 0
     """
-    mesh = surface.mesh
     count = int(label.max()) + 1
     class_of = np.zeros(count, np.int8)
     class_of[label] = facet_class
     edge = borders(mesh, label)
-    smooth = np.ones(len(edge.half_edge), bool)
-    if is_clean:
-        smooth = np.abs(bend_across_deg(surface, edge.half_edge)) < tolerances.TANGENT_JOINT_DEG
+    smooth = ~sharp[edge.half_edge] if is_clean else np.ones(len(edge.half_edge), bool)
     narrow = min(tolerances.SLIVER_WIDTH_MM, tolerances.SLIVER_WIDTH_SHARE_OF_SIZE * mesh.reach_mm)
     graph = _Graph(
         *_summed(edge.one, edge.other, edge.length_mm, edge.length_mm * smooth, count),
@@ -125,11 +127,13 @@ def _summed(
     one: Labels, other: Labels, length: Floats, smooth_length: Floats, count: int
 ) -> tuple[NDArray[np.int64], Floats, Floats]:
     """Total border lengths of every pair of different labels."""
-    low, high = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)
-    apart = low != high
-    keys, inverse = np.unique(low[apart] * count + high[apart], return_inverse=True)
-    pairs = np.stack(np.divmod(keys, count), axis=1)
-    return pairs, _summed_by(inverse, length[apart], len(keys)), _summed_by(inverse, smooth_length[apart], len(keys))
+    apart = one != other
+    pairs, number = numbered_pairs(one[apart], other[apart], count)
+    return (
+        pairs,
+        _summed_by(number, length[apart], len(pairs)),
+        _summed_by(number, smooth_length[apart], len(pairs)),
+    )
 
 
 def _targets(graph: _Graph, smallest_mm2: float, narrow_mm: float, is_clean: bool) -> NDArray[np.int64]:

@@ -6,8 +6,8 @@ blend between them and costs what a common spacing loses. Pairs are joined in or
 anything is saved.
 
 Path is superadditive: a family of passes over a union is no shorter than the families over its parts, for it must
-hold the tightest step of both. So the sum of every patch's own shortest path, with the borders that no zone may
-cross, is below the price of any map, and how far the map found lies above it is told with it.
+hold the tightest step of both. So the sum of every patch's own shortest path, with one zone, is below the
+price of any map, and how far the map found lies above it is told with it.
 """
 
 from __future__ import annotations

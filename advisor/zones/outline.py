@@ -14,9 +14,8 @@ from advisor.kernels.loops import border_half_edges, border_loops, kept_points, 
 from advisor.kernels.topology import connected_facets
 from advisor.part.mesh import Flags, Floats, Ints
 from advisor.zones.cut_lines import CutSurface
-from advisor.zones.joints import bend_across_deg
+from advisor.zones.joints import NO_JOINT, TANGENT, bend_across_deg, joint_of_bend
 
-NO_JOINT, TANGENT, INSIDE_CORNER, OUTSIDE_CORNER = -1, 0, 1, 2
 NO_ZONE = -1
 
 _Index = NDArray[np.signedinteger[Any]]
@@ -144,12 +143,6 @@ def loops_along(surface: CutSurface, zone: Ints, is_border: Flags) -> BorderLoop
     joint = np.full(len(half_edge), NO_JOINT, np.int8)
     joint[two_sided] = joint_of_bend(bend_across_deg(surface, half_edge[two_sided]))
     return BorderLoops(half_edge, starts, neighbour, joint)
-
-
-def joint_of_bend(bend_deg: Floats) -> NDArray[np.int8]:
-    """How surfaces meet at bends across their border, positive convex."""
-    corner = np.where(bend_deg > 0, OUTSIDE_CORNER, INSIDE_CORNER)
-    return np.where(np.abs(bend_deg) < tolerances.TANGENT_JOINT_DEG, TANGENT, corner).astype(np.int8)
 
 
 def outlines_of(

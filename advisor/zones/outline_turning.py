@@ -9,7 +9,8 @@ import numpy as np
 
 from advisor import tolerances
 from advisor.part.mesh import Floats
-from advisor.zones.outline import TANGENT, Outline
+from advisor.zones.joints import TANGENT
+from advisor.zones.outline import Outline
 
 _LEAST_STEPS = 2 * tolerances.SAW_TEETH_COARSER
 

@@ -11,7 +11,7 @@ from advisor import tolerances
 from advisor.kernels.patch_sums import border_sums, faces_material, height_map
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats
-from advisor.zones.areas import borders
+from advisor.zones.areas import borders, numbered_pairs
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT
 from advisor.zones.patches import LEVEL, SMALL, Patches
 
@@ -31,7 +31,7 @@ class PatchGraph:
     pairs : (q, 2) int64 array
         Patches that touch, low number first.
     tangent_mm, corner_mm, climbing_corner_mm : (q,) float64 arrays
-        Border that joins tangentially, that turns a corner, and of the corners what climbs at more than 45 deg.
+        Border that joins tangentially, that turns a corner, and of the corners what is upright.
     rim_mm : (p,) border of each patch with patches other than small features, mm
     rising_share, falling_share : (p,) float64 arrays
         Share of that border from which the neighbour rises, or falls away.
@@ -66,17 +66,13 @@ def patch_graph(patches: Patches, axis: Floats) -> PatchGraph:
     """The graph of patches seen along a tool axis."""
     mesh, count = patches.surface.mesh, patches.count
     edge = borders(mesh, patches.patch)
-    low, high = np.minimum(edge.one, edge.other).astype(np.int64), np.maximum(edge.one, edge.other).astype(np.int64)
-    keys, pair = np.unique(low * count + high, return_inverse=True)
-    pairs = np.stack(np.divmod(keys, count), axis=1)
-    sums, rise = border_sums(
+    pairs, pair = numbered_pairs(edge.one, edge.other, count)
+    sums, own_rise, far_rise = border_sums(
         edge.half_edge, mesh.twins, mesh.vertices, mesh.faces, axis, patches.sharp, pair, len(pairs)
     )
-    tens = np.round(rise / 10).astype(np.int8)
     beside = np.concatenate([edge.one, edge.other])
     across = np.concatenate([edge.other, edge.one])
-    # the low half of `rise` speaks of the far side, the tens of the own side
-    slopes = np.concatenate([rise - 10 * tens, tens])
+    slopes = np.concatenate([far_rise, own_rise])
     counts = patches.kind[across] != SMALL
     length = np.concatenate([edge.length_mm, edge.length_mm]) * counts
     rim = np.asarray(np.bincount(beside, length, minlength=count), dtype=np.float64)
@@ -122,7 +118,7 @@ def _inside(patches: Patches, axis: Floats) -> Flags:
 
 
 def _some_of_each(facets: NDArray[np.int64], patch: NDArray[np.int32]) -> NDArray[np.int64]:
-    """Up to some hundred facets of every patch, spread over its facets."""
+    """``_ASKED`` facets of every patch and less than as many more, spread over its facets."""
     order = np.argsort(patch, kind="stable")
     counts = np.bincount(patch)
     counts = counts[counts > 0]

@@ -14,15 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.patch_sums import sharp_edges
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.topology import connected_facets, plane_faces
 from advisor.part.curvature import Curvature
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm, rim_half_edges, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import absorb_specks, connected_areas
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_slope, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
+from advisor.zones.joints import sharp_half_edges
 from advisor.zones.overhangs import without_idle_overhangs
 from advisor.zones.small_features import small_features
 
@@ -95,11 +94,16 @@ class Patches:
         return most_of(self.facet_class, self.patch, self.surface.mesh.area_mm2, self.count)
 
 
-def most_of(facet_class: NDArray[np.int8], label: Ints, area_mm2: Floats, count: int) -> NDArray[np.int8]:
-    """(count,) slope class with the most area under each label."""
+def class_areas_mm2(facet_class: NDArray[np.int8], label: Ints, area_mm2: Floats, count: int) -> Floats:
+    """(count, 4) area of each label in each slope class, mm2."""
     classes = UNDERCUT + 1
     area = np.bincount(label * np.int64(classes) + facet_class, area_mm2, minlength=count * classes)
-    return np.asarray(area.reshape(count, classes).argmax(axis=1), dtype=np.int8)
+    return np.asarray(area.reshape(count, classes), dtype=np.float64)
+
+
+def most_of(facet_class: NDArray[np.int8], label: Ints, area_mm2: Floats, count: int) -> NDArray[np.int8]:
+    """(count,) slope class with the most area under each label."""
+    return np.asarray(class_areas_mm2(facet_class, label, area_mm2, count).argmax(axis=1), dtype=np.int8)
 
 
 def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, rule: ZoneRule) -> Patches:
@@ -119,25 +123,24 @@ def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floa
     plane = _wide_planes(mesh, smooth, smallest) if noise == 0 else np.zeros(len(mesh.faces), bool)
     normals = np.where(plane[:, None, None], mesh.normal[:, None, :], smooth.corner_normal)
     surface = cut_at_slopes(mesh, normals, axis, thresholds.between_classes_deg, shortest)
+    sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
     own_class = class_of_slope(smooth_slope, thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
     label = connected_areas(surface.mesh, own_class)
-    label, facet_class = absorb_specks(surface, label, own_class, smallest, is_clean=noise == 0)
-    sharp = sharp_edges(
-        surface.mesh.faces, surface.mesh.twins, surface.corner_normal,
-        np.cos(np.radians(tolerances.TANGENT_JOINT_DEG)),
-    )  # fmt: skip
+    label, facet_class = absorb_specks(surface.mesh, label, own_class, sharp, smallest, is_clean=noise == 0)
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
     special[plane & (mesh.normal @ axis > np.cos(np.radians(tolerances.COPLANAR_DEG)))] = LEVEL
     special[_level_on_the_whole(mesh, smooth, bends, plane, axis, smallest)] = LEVEL
     special[_tight(bends, rule.tight_mm)] = TIGHT
     own_kind = _kinds(facet_class, special[surface.parent], small)
-    label = _connected(surface.mesh, own_kind, sharp)
-    label, kind = absorb_specks(surface, label, own_kind, smallest, is_clean=noise == 0)
+    # corners part patches, but for undercuts, which are not cut anyway
+    label = connected_areas(surface.mesh, own_kind, sharp & np.repeat(own_kind != UNDERCUT, 3))
+    label, kind = absorb_specks(surface.mesh, label, own_kind, sharp, smallest, is_clean=noise == 0)
+    crumb = tolerances.CRUMB_SHARE_OF_SPECK * smallest
     # crumbs between corners are no surfaces either, whatever bounds them
-    label, kind = absorb_specks(surface, label, kind, tolerances.CRUMB_SHARE_OF_SPECK * smallest, is_clean=False)
+    label, kind = absorb_specks(surface.mesh, label, kind, sharp, crumb, is_clean=False)
     # specks of small features stay what they are
     kind = np.where(small, np.int8(SMALL), kind)
     patch, patch_kind = _numbered(label, kind)
@@ -159,15 +162,6 @@ def _kinds(facet_class: NDArray[np.int8], special: NDArray[np.int8], small: Flag
     return kind
 
 
-def _connected(mesh: Mesh, kind: NDArray[np.int8], sharp: Flags) -> Ints:
-    """Connected facets of one kind; corners part them, but for undercuts, which are not cut anyway."""
-    partner = np.maximum(mesh.twins, 0) // 3
-    of_edge = np.repeat(kind, 3)
-    alike = of_edge == kind[partner]
-    label, _ = connected_facets(mesh.twins, alike & (~sharp | (of_edge == UNDERCUT)))
-    return np.asarray(label)
-
-
 def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int8]]:
     """All small features as one patch; labels from 0 again."""
     count = int(label.max()) + 1
@@ -183,13 +177,11 @@ def _wide_planes(mesh: Mesh, smooth: SmoothSurface, smallest_mm2: float) -> Flag
 
     A strip is no wider than the strips beside it; a floor is many times wider than those of its fillet.
     """
-    face, count = plane_faces(mesh.twins, mesh.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+    face, count = mesh.exact_planes
     area = np.bincount(face, mesh.area_mm2, minlength=count)
-    partner = np.maximum(mesh.twins, 0) // 3
-    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(face, 3) != face[partner]))
-    a, b = half_edge_ends(mesh.faces, rim).T
-    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
-    own, beside = face[rim // 3], face[partner[rim]]
+    rim = rim_half_edges(mesh, face)
+    length = edge_lengths_mm(mesh, rim)
+    own, beside = face[rim // 3], face[np.maximum(mesh.twins[rim], 0) // 3]
     width = 2.0 * area / np.bincount(own, length, minlength=count)
     goes_on = length * ~smooth.is_crease[rim]
     smooth_mm = np.bincount(own, goes_on, minlength=count)
@@ -209,21 +201,19 @@ def _level_on_the_whole(
     """
     slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
     level = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG
-    partner = np.maximum(mesh.twins, 0) // 3
-    label, count = connected_facets(mesh.twins, np.repeat(level, 3) & level[partner])
+    label = connected_areas(mesh, level)
+    count = int(label.max()) + 1
     area = np.bincount(label, mesh.area_mm2, minlength=count)
     rough = np.bincount(label, mesh.area_mm2 * plane, minlength=count) < tolerances.EXACT_SHARE * area
     nearer = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG / 2
     is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
     many = np.bincount(label, minlength=count) >= tolerances.LEVEL_FEWEST_FACETS
     wanted = rough & many & is_plane & (area >= smallest_mm2)
-    rim = np.flatnonzero((mesh.twins < 0) | (np.repeat(label, 3) != label[partner]))
-    a, b = half_edge_ends(mesh.faces, rim).T
-    length = np.bincount(label[rim // 3], np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1), minlength=count)
+    rim_mm = rim_lengths_mm(mesh, label, count)
     for number in np.unique(label[level & wanted[label]]):
         rows = label == number
         low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
-        turn_rad = abs(bend) * 2 * area[number] / length[number]
+        turn_rad = abs(bend) * 2 * area[number] / rim_mm[number]
         wanted[number] = low < 0.0 < high and turn_rad < tolerances.LEVEL_TURN_RAD
     chosen: Flags = level & wanted[label]
     return chosen

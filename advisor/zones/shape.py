@@ -17,7 +17,7 @@ from advisor.kernels.quantiles import weighted_quantiles
 from advisor.model import SMALL_FEATURES_SHAPE
 from advisor.part.curvature import Curvature
 from advisor.part.frame import plan_axes
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm, half_edge_ends, rim_half_edges
 from advisor.zones.classes import FLAT, UNDERCUT
 from advisor.zones.patch_graph import PatchGraph
 from advisor.zones.patches import LEVEL, SMALL, TIGHT, Patches
@@ -105,9 +105,8 @@ def _shape(
     flats = members[np.isin(patches.kind[members], (LEVEL, FLAT))]
     bottom, top = graph.is_bottom()[flats].any(), graph.is_top()[flats].any()
     depth = measures.top_mm[number] - measures.bottom_mm[number]
-    if (
-        not bottom and not top and measures.slope_spread_deg[number] >= _FILLET_FROM_DEG
-    ):  # a tip or bottom too small to be a patch shows in the rim
+    if not bottom and not top and measures.slope_spread_deg[number] >= _FILLET_FROM_DEG:
+        # a tip or bottom too small to be a patch shows in the rim
         bottom = depth > 0 and measures.low_rim_share[number] < _LOW_RIM_SHARE
         top = depth > 0 and measures.high_rim_share[number] < _LOW_RIM_SHARE
     if bottom and not top:
@@ -153,7 +152,7 @@ def _measures(patches: Patches, zoning: Zoning, bends: Curvature, axis: Floats) 
     mesh = surface.mesh
     area = np.bincount(zone, mesh.area_mm2, minlength=count)
     slope = zoning.smooth_slope_deg
-    usual = _by_zone(slope, mesh.area_mm2, zone, count, [0.5])[:, 0]
+    gentlest, usual, steepest = _by_zone(slope, mesh.area_mm2, zone, count, [0.05, 0.5, 0.95]).T
     of_one = np.bincount(zone, mesh.area_mm2 * (np.abs(slope - usual[zone]) < _ONE_SLOPE_DEG), minlength=count) / area
     walls = np.bincount(zone, mesh.area_mm2 * (slope >= tolerances.WALL_FROM_DEG), minlength=count) / area
     low, high = bends.k_min_per_mm[surface.parent], bends.k_max_per_mm[surface.parent]
@@ -164,15 +163,10 @@ def _measures(patches: Patches, zoning: Zoning, bends: Curvature, axis: Floats) 
     small = patches.kind[patches.patch] == SMALL
     rims = _rims(mesh, zone, small, heights, axis)
     return _Measures(
-        walls, _spread_deg(slope, mesh.area_mm2, zone, count), of_one,
+        walls, steepest - gentlest, of_one,
         concave, convex, heights[:, 0], heights[:, 1], *rims,
         _by_zone(low, mesh.area_mm2, zone, count, [TIGHTEST_SHARE])[:, 0],
     )  # fmt: skip
-
-
-def _spread_deg(slope_deg: Floats, area: Floats, zone: Ints, count: int) -> Floats:
-    low, high = _by_zone(slope_deg, area, zone, count, [0.05, 0.95]).T
-    return np.asarray(high - low)
 
 
 def _by_zone(values: Floats, area: Floats, zone: Ints, count: int, shares: list[float]) -> Floats:
@@ -191,8 +185,8 @@ def _rims(
     A drilled hole in a floor is no rim of the pocket.
     """
     count = len(heights)
-    partner = np.maximum(mesh.twins, 0) // 3
-    rim = np.flatnonzero((mesh.twins < 0) | ((np.repeat(zone, 3) != zone[partner]) & ~small[partner]))
+    rim = rim_half_edges(mesh, zone)
+    rim = rim[(mesh.twins[rim] < 0) | ~small[np.maximum(mesh.twins[rim], 0) // 3]]
     of_zone = zone[rim // 3]
     a, b = half_edge_ends(mesh.faces, rim).T
     height = mesh.vertices @ axis
@@ -200,7 +194,7 @@ def _rims(
     np.minimum.at(low, of_zone, np.minimum(height[a], height[b]))
     np.maximum.at(high, of_zone, np.maximum(height[a], height[b]))
     middle, depth = (height[a] + height[b]) / 2, heights[:, 1] - heights[:, 0]
-    length = np.linalg.norm(mesh.vertices[b] - mesh.vertices[a], axis=1)
+    length = edge_lengths_mm(mesh, rim)
     total = np.maximum(np.bincount(of_zone, length, minlength=count), 1e-12)
     is_low = middle - heights[of_zone, 0] < _OPEN_SHARE * depth[of_zone]
     is_high = heights[of_zone, 1] - middle < _OPEN_SHARE * depth[of_zone]

@@ -7,10 +7,9 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.label_bounds import bounds_by_label
-from advisor.kernels.topology import connected_facets
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
-from advisor.zones.areas import borders
+from advisor.zones.areas import borders, connected_areas
 from advisor.zones.classes import SHALLOW, STEEP, UNDERCUT
 
 # A floor, rim or chamfer goes with the holes it shares more than this part of its border with.
@@ -61,9 +60,7 @@ def _is_cornered(mesh: Mesh, label: Ints, sharp: Flags, count: int) -> Flags:
 
 def _places(mesh: Mesh, chosen: Flags) -> int:
     """Connected areas of the chosen facets."""
-    partner = np.maximum(mesh.twins, 0) // 3
-    label, _ = connected_facets(mesh.twins, np.repeat(chosen, 3) & chosen[partner])
-    return len(np.unique(np.asarray(label)[chosen]))
+    return len(np.unique(connected_areas(mesh, chosen)[chosen]))
 
 
 def _beyond_the_largest(area_mm2: Floats) -> Flags:

@@ -60,21 +60,19 @@ def zones_of(patches: Patches, region: NDArray[np.int64], axis: Floats) -> Zonin
     """
     mesh = patches.surface.mesh
     label = region[patches.patch].astype(np.int32)
-    zone, order = _largest_first(mesh, label, axis)
-    rank = np.empty(len(order), np.int32)
-    rank[order] = np.arange(len(order), dtype=np.int32)
-    zone_of_patch = rank[region]
-    features = np.ones(len(order), np.int32)
+    rank = _rank_by_area(mesh, label, axis)
+    zone, zone_of_patch, count = rank[label], rank[region], len(rank)
+    features = np.ones(count, np.int32)
     np.maximum.at(features, zone_of_patch, patches.features)
-    zone_class = most_of(patches.facet_class, zone, mesh.area_mm2, len(order))
+    zone_class = most_of(patches.facet_class, zone, mesh.area_mm2, count)
     return Zoning(
         patches.surface, zone, zone_class, patches.facet_class, patches.own, features, patches.slope_deg,
         patches.smooth_slope_deg, zone_of_patch,
     )  # fmt: skip
 
 
-def _largest_first(mesh: Mesh, label: Ints, axis: Floats) -> tuple[Ints, NDArray[np.int64]]:
-    """Labels renumbered by area; equal areas by height, then by place, so that numbers do not depend on chance."""
+def _rank_by_area(mesh: Mesh, label: Ints, axis: Floats) -> Ints:
+    """(k,) new number of each label, largest first; equal areas by height, then by place: no chance in it."""
     area = np.bincount(label, weights=mesh.area_mm2)
     middle = mesh.middle
     place = np.stack(
@@ -86,4 +84,4 @@ def _largest_first(mesh: Mesh, label: Ints, axis: Floats) -> tuple[Ints, NDArray
     order = np.lexsort((y, x, -z, -rounded_area))
     rank = np.empty(len(order), np.int32)
     rank[order] = np.arange(len(order), dtype=np.int32)
-    return rank[label], order
+    return rank

@@ -23,16 +23,8 @@ from advisor.part.smooth import smooth_surface
 from advisor.zones.areas import absorb_specks, connected_areas
 from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds, class_of_slope, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
-from advisor.zones.outline import (
-    INSIDE_CORNER,
-    NO_JOINT,
-    NO_ZONE,
-    OUTSIDE_CORNER,
-    TANGENT,
-    Outline,
-    outline_arrays,
-    zone_outlines,
-)
+from advisor.zones.joints import INSIDE_CORNER, NO_JOINT, OUTSIDE_CORNER, TANGENT, sharp_half_edges
+from advisor.zones.outline import NO_ZONE, Outline, outline_arrays, zone_outlines
 from advisor.zones.outline_turning import saw_teeth, turning_deg
 from advisor.zones.pushed_outline import pushed_out
 
@@ -49,7 +41,7 @@ def by_slope(vertices: np.ndarray, faces: np.ndarray | None) -> tuple[CutSurface
     facet_class = class_of_slope(slope_deg(surface.normal, UP), THRESHOLDS)
     label = connected_areas(surface.mesh, facet_class)
     speck = min(4.0, 5e-4 * surface.mesh.area_mm2.sum())
-    zone, facet_class = absorb_specks(surface, label, facet_class, speck, is_clean=True)
+    zone, facet_class = absorb_specks(surface.mesh, label, facet_class, sharp_half_edges(surface), speck, is_clean=True)
     zone_class = np.zeros(zone.max() + 1, np.int8)
     zone_class[zone] = facet_class
     return surface, zone.astype(np.int32), zone_class
