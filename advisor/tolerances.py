@@ -22,8 +22,9 @@ LARGE_PART_MM = 5000.0
 # -- the smooth surface behind the facets -----------------------------------------------------------------------
 # Facets meeting at more than this are an edge of the part, whatever lies around them.
 CREASE_DEG = 30.0
-# But for like bends, up to this, of strips so narrow that they lie hardly off a round: a small fillet cut in few.
-COARSE_ROUND_DEG = 50.0
+# But for like bends, up to this, of strips so narrow that they lie hardly off a round: a small fillet cut in few. Two
+# like bends of 45 degrees are a chamfer.
+COARSE_ROUND_DEG = 40.0
 COARSE_ROUND_MM = 0.15
 COARSE_ROUND_SHARE_OF_SIZE = 0.002
 # Facets within this of one plane count as one plane face (rounded files keep plane faces within ~0.1 deg).
@@ -35,15 +36,22 @@ LIKE_BEND_RATIO = 2.5
 # A face this many times wider than its neighbour stands for itself at their common edge, as a floor beside the
 # first strip of its fillet does: its normal is the true one there.
 WIDER_FACE_RATIO = 2.5
+# A plane face of this area holds the normals at its edge (or of the share that makes no speck, on small parts).
+CERTAIN_PLANE_MM2 = 4.0
 # A corner normal further than this from its own facet is no smooth surface's (a cone's tip): use the facet's.
 WILD_CORNER_DEG = 25.0
 # Facets within this of one plane lie in it exactly, but for rounding: no noise leaves such pairs.
 NO_BEND_DEG = 0.05
 # Bends above this are edges even in a noisy mesh.
 NOISY_BEND_DEG = 60.0
-# Vertex noise, as a share of edge length, below which the mesh is taken as clean.
+# Vertex noise, as a share of edge length, above which a mesh is noisy whatever it is of; and below which it is clean.
 NOISE_SHARE_OF_EDGE = 0.02
+SLIGHT_NOISE_SHARE_OF_EDGE = 0.001
 
+# Facets of a plane in a noisy mesh lean apart by so much more a unit of noise, after filtering.
+LEAN_PER_NOISE_DEG = 60.0
+# Where more of what they lean follows from where they lie, the face is bent.
+BENT_BY_CHANCE_SHARE = 0.5
 # What noise leaves in filtered normals, degrees a unit of noise (measured on noisy walls: below 2.5 degrees at 0.06).
 WALL_SLACK_PER_NOISE_DEG = 40.0
 # Blobs of so many facets of a noisy mesh may lean together by chance.
@@ -73,6 +81,8 @@ SLIVER_WIDTH_SHARE_OF_SIZE = 2e-4
 # for the chord error of large coarse models.
 HIDDEN_MM = 0.1
 HIDDEN_SHARE_OF_SIZE = 5e-4
+# An area of which overhangs hide this share is hidden: what is left to see is the rounding of its rim.
+HIDDEN_AREA_SHARE = 0.95
 # However little it hides, a face that leans over by more than this is no wall.
 IDLE_LEAN_DEG = 5.0
 # Features smaller in plan than this share of the part's plan diagonal are noted together.
@@ -90,19 +100,24 @@ TANGENT_JOINT_DEG = 12.0
 TIGHT_SHARE = 0.08
 # Areas below this share of a speck join a neighbour across a corner of the part too.
 CRUMB_SHARE_OF_SPECK = 0.25
-# Where facets lie in no exact plane (a scan) an area is a level plane where it leans less than this and most of it less
-# than half of this: noise of a tenth of an edge leaves a degree or two in filtered normals.
-LEVEL_ON_THE_WHOLE_DEG = 2.5
+# Where facets lie in no exact plane (a scan) an area is a level plane where it leans less than one of these and most of
+# it lies within half of that of its mean direction: noise of a tenth of an edge leaves a degree or two in filtered
+# normals, and scanned floors are a little crowned and out of level.
+LEVEL_ON_THE_WHOLE_DEG = (2.5, 5.0)
 LEVEL_HALF_SHARE = 0.6
 # Nor does it turn by more than this (rad) over its mean width, by the middle value of its bends.
 LEVEL_TURN_RAD = 0.03
 # Fewer facets tell nothing of that: the top strip of a bead is level too.
 LEVEL_FEWEST_FACETS = 200
+# A flat area of a noisy mesh is a level plane where so much of it is.
+LEVEL_IN_THE_MAIN_SHARE = 0.6
 # Where exact planes are this share of a level area they tell where it ends.
 EXACT_SHARE = 0.2
 # Regions below this share of the ball's footprint, and of the part's area, are noted together: nobody names them.
 MINOR_SHARE_OF_FOOTPRINT = 0.5
 MINOR_SHARE_OF_AREA = 0.003
+# So are undercuts below this share: nothing is cut there in this set-up.
+MINOR_UNDERCUT_SHARE = 0.01
 # A level plane is the bottom or top of what surrounds it when this share of its rim is with that.
 ENCLOSED_SHARE = 0.75
 # Surfaces from this slope on are walls, below it slopes (common practice, no source; a hair below 60 for rounding).
@@ -205,3 +220,13 @@ FIT_ONE_SIDED_SHARE = 0.95
 # many times better is what the patch is.
 FIT_CLEARLY_OF_TOLERANCE = 0.1
 FIT_FAR_BETTER = 2.0
+
+# -- what the plan tells of surfaces and outlines -----------------------------------------------------------------
+# Halving for a front ends where fewer of the facets it passes ask for it, none of them longer than the distance: the
+# rounds after that only chase slivers.
+PUSH_COARSE_SHARE = 2e-3
+# How far corners of a zone's facets may lie from the plane, cylinder, sphere, cone or torus told of it, rms: what files
+# are written to, or the chord error of the mesh where it is more, for zone lines cut facets; but never by what a finish
+# would show.
+ZONE_FIT_MM = 0.01
+ZONE_FIT_MOST_MM = 0.05

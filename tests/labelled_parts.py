@@ -2,7 +2,7 @@
 
 What a machinist would draw as one zone (tool axis +Z; common practice, no source):
 
-- what looks down: "undercut", one zone for each connected area;
+- what looks down, and what lies hidden under it all over: "undercut", one zone for each connected area;
 - a level plane: "land" where all round it falls away, "floor" where something rises from it;
 - a wall with the fillet at its foot and the round at its top, all round a block or a pocket: "wall";
 - a pocket whose floor joins its wall through a fillet: "pocket", with its rim round; with a sharp inside edge, or
@@ -684,14 +684,14 @@ def turned_steps(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
 
 
 def spool(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
-    """Turned part with three ring slots in its side: their roofs are undercuts."""
+    """Turned part with three ring slots in its side: roofs and walls are hidden, of floors the spindle sees a third."""
     corners: list[Corner] = [(60, 0, 0, OUTSIDE)]
     slots = [(60, 9, 46, 8, 56, 0, 10), (56, 27, 40, 6, 52, 8, 7), (52, 48, 30, 12, 44, 0, 6)]
     for k, (outer, z, inner, high, above, roof_rise, rim) in enumerate(slots):
         roof = z + high
         corners += [
-            (outer, z, 0, Zone(f"slot {k} floor", "floor")), (inner, z, 0, Zone(f"slot {k} wall", "wall")),
-            (inner, roof, 0, Zone(f"slot {k} roof", "undercut")),
+            (outer, z, 0, Zone(f"slot {k} floor", "floor")), (inner, z, 0, Zone(f"slot {k}", "undercut")),
+            (inner, roof, 0, Zone(f"slot {k}", "undercut")),
             (above, roof + roof_rise, 0, Zone(f"rim {k}", "wall")),
         ]  # fmt: skip
         top = roof + roof_rise + rim
@@ -700,7 +700,7 @@ def spool(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
     sharp = pocket("seat", circle(9, chord_error_mm).placed(-24, 12), top, 5, 0, 7, chord_error_mm)
     runs = _section(corners, chord_error_mm)
     pieces = _turned(60, runs, TOP_LAND, [hollow, sharp], chord_error_mm)
-    return assembled("spool", pieces, 7, "the slots' floors and walls are hidden from a tool along Z")
+    return assembled("spool", pieces, 7, "the slots' walls are hidden from a tool along Z")
 
 
 # ---------------------------------------------------------------------------------------- all in one

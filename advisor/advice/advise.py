@@ -12,14 +12,15 @@ import numpy as np
 
 from advisor.advice.cautions import cautions
 from advisor.advice.complete import Accuracy
-from advisor.advice.conditions import StageConditions
 from advisor.advice.draw_zones import draw_zones
+from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.settings import Settings
 from advisor.advice.trade import trade_of
 from advisor.advice.zone_advice import zone_advice
+from advisor.advice.zone_fits import fit_tolerance_mm, zone_fits
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
-from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.bending import tool_compliance_mm_per_n
 from advisor.job import Tool
 from advisor.model import (
@@ -29,6 +30,7 @@ from advisor.model import (
     Advice,
     ClassTotal,
     FacetArrays,
+    FittedSurface,
     MapPrice,
     Plan,
     PlanRecord,
@@ -47,6 +49,7 @@ from advisor.part.mesh import Ints
 from advisor.part.smooth import SmoothSurface
 from advisor.units import UM_PER_MM
 from advisor.zones.merging import Prices
+from advisor.zones.outline import Outline
 from advisor.zones.repeats import Family, find_repeats, repeat_tolerance_mm
 from advisor.zones.zoning import Zoning
 
@@ -57,13 +60,15 @@ class _Work:
 
     zoning: Zoning
     surfaces: list[ZoneSurface]
-    stages: tuple[StageConditions, ...]
     accuracy: Accuracy
     wishes: ZoneWishes
     ids: Ints
     repeats: dict[int, Repeats]
     prices: Prices
-    flat_below_deg: float
+    fits: list[FittedSurface | None]
+    outlines: list[list[Outline]]
+    settings: Settings
+    steep_from_deg: float
     only_zones: bool
 
 
@@ -82,26 +87,31 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
     smooth, bends = part.smooth, part.bends
     drawn = draw_zones(part.mesh, smooth, bends, settings)
     zoning = drawn.zoning
-    surfaces = zone_surfaces(part.mesh, smooth, zoning, axis)
+    surfaces = drawn.surfaces
     wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
     ids = _zone_ids(len(surfaces), wishes)
     facets_um = chord_error_um(part.mesh, smooth)
+    is_small = np.array([told.shape == SMALL_FEATURES_SHAPE for told in drawn.shapes])
+    fits = zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um))
+    outlines = boundaries_of(zoning, axis)
     accuracy = _accuracy(settings, facets_um)
     families = find_repeats(
         zoning.surface.mesh, zoning.zone, zoning.zone_class, axis,
         repeat_tolerance_mm(zoning.surface.mesh, None if facets_um is None else facets_um / UM_PER_MM),
-        np.array([shape.shape == SMALL_FEATURES_SHAPE for shape in drawn.shapes]),
+        is_small,
     )  # fmt: skip
     work = _Work(
         zoning,
         surfaces,
-        settings.stages,
         accuracy,
         wishes,
         ids,
         _repeats(families, ids),
         drawn.prices,
-        settings.job.zones.flat_below,
+        fits,
+        outlines,
+        settings,
+        drawn.steep_from_deg,
         only_zones,
     )
     measures = measure_zones(zoning, surfaces, drawn.shapes)
@@ -113,7 +123,12 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         part=replace(
             part.record,
             chord_error_um=facets_um,
-            warnings=(*part.record.warnings, *_warnings(part, smooth, settings.axis)),
+            warnings=(
+                *part.record.warnings,
+                *_warnings(part, smooth, settings.axis),
+                *drawn.warnings,
+                *wishes.warnings,
+            ),
         ),
         setups=(Setup("set-up 1", settings.axis, None),),
         tools=_tools(settings),
@@ -121,12 +136,12 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         zones=zones,
         totals=_totals(zones),
         map_price=MapPrice(
-            drawn.regions.price_mm, drawn.regions.least_price_mm, drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
+            *drawn.price_mm(wishes.excluded | wishes.protected), drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
         ),
         settings=_settings_in_force(settings, drawn.steep_from_deg),
         cautions=cautions(zones, settings, facets_um),
     )
-    return Plan(record, _facet_arrays(zoning, ids))
+    return Plan(record, _facet_arrays(zoning, ids), plan_outlines(zoning, outlines, axis, ids, zones).arrays)
 
 
 def _settings_in_force(settings: Settings, steep_from_deg: float) -> tuple[Setting, ...]:
@@ -184,9 +199,9 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         locked = work.wishes.strategy.get(number)
         protected = number in work.wishes.protected
         steps, told = zone_advice(
-            work.surfaces[number], measure, work.stages, work.accuracy, locked, is_protected=protected
+            work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected
         )
-    return Zone(
+    zone = Zone(
         id=int(work.ids[number]),
         setup=0,
         name=work.wishes.name.get(number, measure.name),
@@ -211,13 +226,26 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         steps=steps,
         candidates=told,
         trade=None if not steps else _trade(work, measure, number, steps[-1]),
+        surface=work.fits[number],
     )
+    return _with_outline(zone, work, number)
+
+
+def _with_outline(zone: Zone, work: _Work, number: int) -> Zone:
+    """The zone with its outline told, which hangs on its stepover, and what to do where its passes run over it."""
+    zone = replace(zone, outline=outline_record(work.outlines[number], overlap_of(zone, work.settings)))
+    words = blend_words(zone)
+    if zone.advice is None or not words:
+        return zone
+    advice = replace(zone.advice, why=(*zone.advice.why, *words))
+    return replace(zone, advice=advice, steps=(*zone.steps[:-1], advice))
 
 
 def _trade(work: _Work, measure: ZoneMeasures, number: int, advice: Advice) -> Trade | None:
+    flat_below_deg, stage = work.settings.job.zones.flat_below, work.settings.stages[-1]
     return trade_of(
-        work.surfaces[number], measure, work.stages[-1], work.accuracy, advice, work.flat_below_deg,
-        work.prices.blend_mm_per_mm,
+        work.surfaces[number], measure, stage, work.accuracy, advice, flat_below_deg, work.prices.blend_mm_per_mm,
+        work.steep_from_deg,
     )  # fmt: skip
 
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -10,36 +12,54 @@ from advisor.advice.choose import HABIT_SHARE
 from advisor.advice.overrides import merged_regions
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.settings import Settings
-from advisor.advice.split import best_split
-from advisor.advice.zone_surface import zone_surfaces
+from advisor.advice.split import best_split, joined
+from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.part.curvature import Curvature
-from advisor.part.mesh import Flags, Mesh
+from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds
-from advisor.zones.merging import Prices, Regions, merge_patches
+from advisor.zones.merging import Prices, Regions, merge_patches, price_of_map_mm
 from advisor.zones.minor_regions import note_together
 from advisor.zones.patch_graph import PatchGraph, patch_graph
 from advisor.zones.patches import Patches, ZoneRule, find_patches
+from advisor.zones.region_cost import PassSums
 from advisor.zones.shape import ZoneShape, zone_shapes
 from advisor.zones.zoning import Zoning, zones_of
 
 # A line nearer than this to the best is left where the job's default puts it: nothing is gained by odd numbers.
 _NEAR_ENOUGH_DEG = 1.0
+# Nor is a line moved out of the slopes that people call neither floor nor wall (common practice, no source).
+_SPLITS_DEG = (30.0, 60.0)
 # Nor where the whole map gains less than this share.
 _WORTH_MOVING_SHARE = 0.005
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """Zones, what they are made of, and their shapes."""
+    """Zones of a mesh, what they are made of, their shapes, and what is in doubt about the job's wishes for them."""
 
+    mesh: Mesh
+    smooth: SmoothSurface
+    axis: Floats
     zoning: Zoning
     patches: Patches
     graph: PatchGraph
+    sums: PassSums
     regions: Regions
     shapes: list[ZoneShape]
     prices: Prices
     steep_from_deg: float
+    warnings: tuple[str, ...] = ()
+
+    def price_mm(self, not_cut: Collection[int]) -> tuple[float, float]:
+        """Price of the map as it is drawn and the least, mm of path; zones that the job leaves out cost nothing."""
+        zone_of = self.zoning.zone_of_patch
+        return price_of_map_mm(self.patches, self.graph, self.sums, zone_of, self.prices, not_cut)
+
+    @cached_property
+    def surfaces(self) -> list[ZoneSurface]:
+        """Surface of every zone, in the order of their numbers; worked out at first use."""
+        return zone_surfaces(self.mesh, self.smooth, self.zoning, self.axis)
 
 
 def draw_zones(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings) -> Drawn:
@@ -48,7 +68,7 @@ def draw_zones(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Se
     drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from)
     if "steep_from" in rules.model_fields_set:
         return drawn
-    better = _best_split_deg(mesh, smooth, drawn, settings)
+    better = _best_split_deg(drawn, settings)
     if better is None or abs(better - rules.steep_from) < _NEAR_ENOUGH_DEG:
         return drawn
     moved = _drawn(mesh, smooth, bends, settings, better)
@@ -67,24 +87,26 @@ def _drawn(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settin
     patches, region = note_together(patches, regions.region, settings.stages[-1].tool.diameter)
     zoning = zones_of(patches, region, axis)
     shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    joined = merged_regions(zoning, [told.shape for told in shapes], settings.job.zone, settings.subject)
-    if joined is not None:
-        zoning = zones_of(patches, joined, axis)
+    merged = merged_regions(zoning, [told.shape for told in shapes], settings.job.zone, settings.subject)
+    if merged is not None:
+        zoning = zones_of(patches, merged.region, axis)
         shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    return Drawn(zoning, patches, graph, regions, shapes, prices, steep_from_deg)
+    warnings = () if merged is None else merged.warnings
+    return Drawn(
+        mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg,
+        warnings,
+    )  # fmt: skip
 
 
-def _best_split_deg(mesh: Mesh, smooth: SmoothSurface, drawn: Drawn, settings: Settings) -> float | None:
+def _best_split_deg(drawn: Drawn, settings: Settings) -> float | None:
     """Slope of least path at which to split what is split by slope, all such zones together; None where none is."""
-    zoning, axis = drawn.zoning, np.asarray(settings.axis)
     split = _zones_split_by_slope(drawn)
     if not split.any():
         return None
-    as_one = replace(zoning, zone=np.where(split[zoning.zone], 0, 1).astype(np.int32), zone_class=np.zeros(2, np.int8))
-    surface = zone_surfaces(mesh, smooth, as_one, axis)[0]
+    surface = joined([drawn.surfaces[zone] for zone in np.flatnonzero(split)])
     rules, price = settings.job.zones, drawn.prices.blend_mm_per_mm
     best = best_split(surface, settings.stages[-1].target, rules.flat_below, price)
-    return None if best is None else round(best.slope_deg, 1)
+    return None if best is None else round(float(np.clip(best.slope_deg, *_SPLITS_DEG)), 1)
 
 
 def _zones_split_by_slope(drawn: Drawn) -> Flags:

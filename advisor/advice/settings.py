@@ -17,9 +17,11 @@ from advisor.cutter.materials import Material, material_from_row, material_named
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
+from advisor.part.frame import plan_axes
 from advisor.part.measured import MeasuredPart
-from advisor.part.mesh import Mesh
+from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.units import angle_deg, length_mm, unit_name
+from advisor.zones.areas import connected_areas
 
 # Ball diameters on most tool shelves, mm. (common practice, no source)
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
@@ -29,6 +31,9 @@ _BALL_SHARE_OF_SIZE = 0.1
 _TIGHT_AREA_SHARE = 0.01
 # Nor is the whole part cut with a ball below this share of the one its size asks for, because of fillets.
 _SMALLEST_SHARE_FOR_FILLETS = 0.35
+# Walls within 10 degrees of upright are those of holes; what is left of their normals' sum tells an open side.
+_UPRIGHT_SINE = 0.17
+_CLOSED_SHARE = 0.25
 # Even a stage that takes nothing off rubs over a few hundredths.
 _LEAST_DEPTH_MM = 0.02
 
@@ -68,7 +73,7 @@ def resolve(
     file_keys, options = file_keys or {}, options or {}
     _check_options(options, _unit_in_force(file_keys, options))
     job = _job(file_keys, options, subject)
-    tools, tool_source = _tools(job, mesh, options, part)
+    tools, tool_source = _tools(job, mesh, options, part, parse_up(job.up))
     stages = _conditions(job, tools, subject)
     record = settings_record(job, tools, tool_source, file_keys, options)
     return Settings(job, parse_up(job.up), tools, stages, record, subject)
@@ -142,7 +147,9 @@ def _stage_keys(keys: Mapping[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any], part: MeasuredPart | None) -> tuple[tuple[Tool, ...], str]:
+def _tools(
+    job: Job, mesh: Mesh, options: Mapping[str, Any], part: MeasuredPart | None, axis: tuple[float, float, float]
+) -> tuple[tuple[Tool, ...], str]:
     if job.tool:
         named = tuple(
             tool.model_copy(update={"name": tool.name or f"tool {number}"}) for number, tool in enumerate(job.tool, 1)
@@ -150,21 +157,39 @@ def _tools(job: Job, mesh: Mesh, options: Mapping[str, Any], part: MeasuredPart 
         return named, "option" if "ball" in options else "job file"
     room = sorted(mesh.size_mm)[1] * _BALL_SHARE_OF_SIZE
     fitting = [ball for ball in _SHELF_BALLS_MM if ball <= room] or [_SHELF_BALLS_MM[0]]
-    ball = fitting[-1] if part is None else _ball_for_fillets(part, fitting)
+    ball = fitting[-1] if part is None else _ball_for_fillets(part, fitting, axis)
     return (Tool(name=f"ball {ball:g} mm", diameter=ball),), "part"
 
 
-def _ball_for_fillets(part: MeasuredPart, balls: list[float]) -> float:
-    """The largest ball that rolls into nearly all hollows; the largest of all where only far smaller ones would."""
-    hollow = np.maximum(-part.bends.k_min_per_mm, 0.0)
-    area = part.mesh.area_mm2
+def _ball_for_fillets(part: MeasuredPart, balls: list[float], axis: tuple[float, float, float]) -> float:
+    """The largest ball that rolls into nearly all hollows; the largest of all where only far smaller ones would.
+
+    What faces down is not asked, nor are holes narrower than the ball: they are drilled, not finished.
+    """
+    mesh, hollow = part.mesh, np.maximum(-part.bends.k_min_per_mm, 0.0)
+    climb = mesh.normal @ np.asarray(axis)
+    seen = climb > -np.sin(np.radians(tolerances.IDLE_LEAN_DEG))
     for ball in reversed(balls):
         if ball < _SMALLEST_SHARE_FOR_FILLETS * balls[-1]:
             break
-        tight = hollow * ball / 2 > 1.0 + tolerances.TIGHT_SHARE
-        if area[tight].sum() <= _TIGHT_AREA_SHARE * area.sum():
+        tight = seen & (hollow * ball / 2 > 1.0 + tolerances.TIGHT_SHARE)
+        tight &= ~_hole_walls(part, tight, climb, np.asarray(axis))
+        if mesh.area_mm2[tight].sum() <= _TIGHT_AREA_SHARE * mesh.area_mm2[seen].sum():
             return ball
     return balls[-1]
+
+
+def _hole_walls(part: MeasuredPart, tight: Flags, climb: Floats, axis: Floats) -> Flags:
+    """Facets of upright hollows that close all round: their normals cancel, where those of a pocket's corner do not."""
+    mesh = part.mesh
+    upright = tight & (np.abs(climb) < _UPRIGHT_SINE)
+    label = connected_areas(mesh, upright)
+    count = int(label.max()) + 1
+    area = np.bincount(label, mesh.area_mm2, minlength=count)
+    sums = [np.bincount(label, mesh.area_mm2 * (mesh.normal @ d), minlength=count) for d in plan_axes(axis)]
+    closed = np.hypot(*sums) < _CLOSED_SHARE * area
+    walls: Flags = upright & closed[label]
+    return walls
 
 
 def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:

@@ -6,6 +6,7 @@ them, so there is a slope of least path; on a dome it lies near 40 degrees, not 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -21,6 +22,8 @@ from advisor.part.mesh import Flags, Floats
 _LEAST_DEG, _MOST_DEG = 10.0, 80.0
 # Facets asked: of a larger zone every n-th.
 _FACETS_ASKED = 40_000
+# Width of the band of slopes whose area tells the length of the line along its middle.
+_BLEND_BAND_DEG = 2.0
 
 
 @dataclass(frozen=True)
@@ -34,24 +37,42 @@ class Split:
         Path of the lines below that slope and of the level passes above it.
     blend_mm : float
         Length of the lines between them, estimated from how fast the slope changes across it.
-    has_own_floor : bool
-        Whether what is flat has lines of its own, for which one more blend line is paid.
+    floor_below_deg : float or None
+        Below this slope what is flat has lines of its own, for which one more blend line is paid; None where one
+        spacing of lines serves all that is below the split.
     """
 
     slope_deg: float
     line_mm: float
     level_mm: float
     blend_mm: float
-    has_own_floor: bool = False
+    floor_below_deg: float | None = None
 
     @property
     def path_mm(self) -> float:
         """Path of both, mm."""
         return self.line_mm + self.level_mm
 
+    def price_mm(self, blend_price: float) -> float:
+        """Path, and what the blend lines count for at a price in mm of path per mm."""
+        return self.path_mm + blend_price * self.blend_mm
 
-def best_split(surface: ZoneSurface, target: StageTarget, flat_below_deg: float, blend_price: float) -> Split | None:
-    """The split of least path, or None where no slope splits the zone in two that hold the target.
+    @property
+    def _is_usable(self) -> bool:
+        return bool(np.isfinite(self.path_mm)) and self.line_mm > 0 and self.level_mm > 0
+
+
+def best_split(
+    surface: ZoneSurface,
+    target: StageTarget,
+    flat_below_deg: float,
+    blend_price: float,
+    steep_from_deg: float | None = None,
+) -> Split | None:
+    """The cheapest split, or None where no slope splits the zone in two that hold the target.
+
+    Compared are the split of least path and, where it is given, that at the job's own threshold, either with one
+    spacing of lines below it or with lines of their own for what is flat.
 
     Parameters
     ----------
@@ -63,6 +84,8 @@ def best_split(surface: ZoneSurface, target: StageTarget, flat_below_deg: float,
         What is flatter may have lines of its own, where that saves more path than its blend line is worth.
     blend_price : float
         Path that a mm of blend line is worth, mm per mm.
+    steep_from_deg : float or None
+        Slope from which the job calls a surface steep.
     """
     gentle = surface.slope_deg < np.clip(np.median(surface.slope_deg), _LEAST_DEG, 45.0)
     if not gentle.any() or gentle.all():
@@ -78,21 +101,16 @@ def best_split(surface: ZoneSurface, target: StageTarget, flat_below_deg: float,
     best = _shortest(coarse)
     if best is None:
         return None
-    fine = [sums.at(slope) for slope in best.slope_deg + np.arange(-0.9, 0.95, 0.1)]
-    best = _shortest([best, *fine])
-    return None if best is None else _cheaper(best, sums.with_own_floor(best, flat_below_deg), blend_price)
-
-
-def _cheaper(one: Split, other: Split, blend_price: float) -> Split:
-    def price(split: Split) -> float:
-        return split.path_mm + blend_price * split.blend_mm
-
-    return other if price(other) < price(one) else one
+    best = _shortest([best, *(sums.at(slope) for slope in best.slope_deg + np.arange(-0.9, 0.95, 0.1))])
+    at_threshold = [] if steep_from_deg is None else [sums.at(steep_from_deg)]
+    in_two = [split for split in (best, *at_threshold) if split is not None and split._is_usable]
+    in_three = [sums.with_own_floor(split, flat_below_deg) for split in in_two if split.slope_deg > flat_below_deg]
+    # of equal ones the first
+    return min([*in_two, *in_three], key=lambda split: split.price_mm(blend_price), default=None)
 
 
 def _shortest(splits: list[Split]) -> Split | None:
-    usable = [split for split in splits if np.isfinite(split.path_mm) and split.line_mm > 0 and split.level_mm > 0]
-    return min(usable, key=lambda split: split.path_mm, default=None)
+    return min((split for split in splits if split._is_usable), key=lambda split: split.path_mm, default=None)
 
 
 class _Sums:
@@ -114,31 +132,40 @@ class _Sums:
 
     def at(self, slope_deg: float) -> Split:
         """The split at one slope; infinite paths where a side cannot hold the target."""
-        span = np.maximum(self.high - self.low, 1e-9)
-        below = np.clip((slope_deg - self.low) / span, 0.0, 1.0)
-        under, over = self.area * below, self.area * (1.0 - below)
+        under = self._below(slope_deg)
         # a facet that the split cuts reaches up or down to the split only
-        share = np.maximum(self.least_share, np.cos(np.radians(slope_deg)))
         sine = np.maximum(self.least_sine, np.sin(np.radians(slope_deg)))
-        line = self._path(under, self.line_step * share, self.share, CLOSEST_LINES_SHARE, tolerances.TAIL_OF_LINES)
-        level = self._path(over, self.level_step * sine, self.sine, 0.0, tolerances.TAIL_SHARE_OF_AREA)
+        line = self._lines_mm(under, slope_deg, CLOSEST_LINES_SHARE)
+        over, step = self.area * (1.0 - under), self.level_step * sine
+        level = self._path(over, step, self.sine, 0.0, tolerances.TAIL_SHARE_OF_AREA)
         return Split(float(slope_deg), line, level, self._blend_mm(slope_deg))
 
     def with_own_floor(self, split: Split, flat_below_deg: float) -> Split:
         """The same split with lines of their own for what is flat."""
-        floor = self.area * (self.high <= flat_below_deg)
-        between = self.area * ((self.high > flat_below_deg) & (self.low < split.slope_deg))
-        share = np.maximum(self.least_share, np.cos(np.radians(split.slope_deg)))
-        own = self._path(floor, self.line_step * self.least_share, self.share, 0.0, tolerances.TAIL_OF_LINES)
-        rest = self._path(between, self.line_step * share, self.share, 0.0, tolerances.TAIL_OF_LINES)
+        flat = self._below(flat_below_deg)
+        own = self._lines_mm(flat, flat_below_deg, 0.0)
+        rest = self._lines_mm(self._below(split.slope_deg) - flat, split.slope_deg, 0.0)
         blend = split.blend_mm + self._blend_mm(flat_below_deg)
-        return Split(split.slope_deg, own + rest, split.level_mm, blend, has_own_floor=True)
+        return Split(split.slope_deg, own + rest, split.level_mm, blend, flat_below_deg)
+
+    def _below(self, slope_deg: float) -> Floats:
+        """Share of every facet that lies below a slope."""
+        share: Floats = np.clip((slope_deg - self.low) / np.maximum(self.high - self.low, 1e-9), 0.0, 1.0)
+        return share
+
+    def _lines_mm(self, covered: Floats, up_to_deg: float, least: float) -> float:
+        """Lines over a share of every facet that reaches up to a slope at most."""
+        spacing = self.line_step * np.maximum(self.least_share, np.cos(np.radians(up_to_deg)))
+        return self._path(self.area * covered, spacing, self.share, least, tolerances.TAIL_OF_LINES)
 
     def _blend_mm(self, slope_deg: float) -> float:
-        """Length of the line of one slope: over each facet it crosses, the area over the way uphill."""
-        cut = (self.low < slope_deg) & (self.high > slope_deg)
-        span = np.radians(np.maximum(self.high - self.low, 1e-9))
-        return float((self.area * self.bend_uphill / span)[cut].sum())
+        """Length of the line of one slope: over a band about it, area times how fast the slope changes, over its width.
+
+        (The coarea formula.) A band and not the facets that the line crosses: those at a threshold end on it.
+        """
+        low, high = slope_deg - _BLEND_BAND_DEG / 2, slope_deg + _BLEND_BAND_DEG / 2
+        within = self._below(high) - self._below(low)
+        return float((self.area * within * self.bend_uphill).sum() / np.radians(_BLEND_BAND_DEG))
 
     def _path(self, area: Floats, spacing: Floats, share: Floats, least: float, tail: float) -> float:
         if area.sum() <= 0:
@@ -147,6 +174,16 @@ class _Sums:
         if tightest < least * self.flat_step:
             return float("inf")
         return float((area * share).sum() / tightest)
+
+
+def joined(surfaces: Sequence[ZoneSurface]) -> ZoneSurface:
+    """Several zones as one."""
+    rows = {
+        field.name: np.concatenate([getattr(surface, field.name) for surface in surfaces])
+        for field in fields(ZoneSurface)
+        if field.name != "axis"
+    }
+    return replace(surfaces[0], **rows)
 
 
 def part_of(surface: ZoneSurface, chosen: Flags) -> ZoneSurface:

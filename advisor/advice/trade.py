@@ -1,4 +1,4 @@
-"""The trade of a zone that was kept together: one walk-down against the best split by slope."""
+"""The trade of a zone that was kept together: one walk-down against the cheapest split by slope."""
 
 from __future__ import annotations
 
@@ -15,6 +15,10 @@ from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.model import Advice, Trade
 from advisor.part.mesh import Flags
+from advisor.words import plain_number
+
+# A zone whose slopes lie within this is of one slope: a cone at a threshold has two classes by chance of rounding.
+_ONE_SLOPE_DEG = 2.0
 
 
 def trade_of(
@@ -25,8 +29,9 @@ def trade_of(
     advice: Advice,
     flat_below_deg: float,
     blend_price: float,
+    steep_from_deg: float | None = None,
 ) -> Trade | None:
-    """What keeping a zone together saves, or None for a zone of one class or one that is not cut here.
+    """What keeping a zone together saves, or None for a zone of one class or slope, or one that is not cut here.
 
     Parameters
     ----------
@@ -34,19 +39,22 @@ def trade_of(
         Below this slope a split has lines of their own, where that pays.
     blend_price : float
         Path that a mm of blend line is worth, mm per mm.
+    steep_from_deg : float or None
+        Slope from which the job calls a surface steep: the split into the job's classes is compared too.
     """
     if not measure.is_mixed or not advice.usable or advice.path_mm is None:
         return None
-    split = best_split(surface, stage.target, flat_below_deg, blend_price)
+    if measure.slope_deg.p95 - measure.slope_deg.p05 < _ONE_SLOPE_DEG:
+        return None
+    split = best_split(surface, stage.target, flat_below_deg, blend_price, steep_from_deg)
     gentle = np.zeros(len(surface.slope_deg), bool) if split is None else surface.slope_deg < split.slope_deg
     if split is None or not gentle.any() or gentle.all():
-        why = ("No split by slope holds the target with lines below and level passes above.",)
+        why = (_whole(advice), "No split by slope holds the target with lines below and level passes above.")
         return Trade(
             advice.path_mm, advice.total_min, advice.tip_contact_share, None, None, None, None, None, None, why
         )
     parts = _parts(surface, gentle, measure, stage, accuracy, split)
     minutes = _sum([_minutes(part, path) for part, path in zip(parts, (split.line_mm, split.level_mm), strict=True)])
-    tip = _mean_tip_share(parts, float(surface.area_mm2[gentle].sum() / surface.total_mm2))
     price = blend_price * split.blend_mm
     return Trade(
         whole_path_mm=advice.path_mm,
@@ -55,10 +63,11 @@ def trade_of(
         split_at_deg=split.slope_deg,
         split_path_mm=split.path_mm,
         split_min=minutes,
-        split_tip_share=tip,
+        # where on the ball the contact lies follows from the slope: no family of passes moves it
+        split_tip_share=advice.tip_contact_share,
         blend_mm=split.blend_mm,
         blend_price_mm=price,
-        why=_words(advice, split, minutes, price),
+        why=(_whole(advice), _against(advice, split, minutes, price)),
     )
 
 
@@ -96,20 +105,24 @@ def _sum(values: list[float | None]) -> float | None:
     return math.fsum(known) if len(known) == len(values) else None
 
 
-def _mean_tip_share(parts: tuple[Advice, Advice], gentle_share: float) -> float:
-    below, above = (part.tip_contact_share or 0.0 for part in parts)
-    return gentle_share * below + (1 - gentle_share) * above
-
-
-def _words(advice: Advice, split: Split, minutes: float | None, price_mm: float) -> tuple[str, ...]:
+def _whole(advice: Advice) -> str:
     assert advice.path_mm is not None
-    more = split.path_mm / advice.path_mm - 1
-    floor = ", closer ones off the floor," if split.has_own_floor else ""
-    sentences = [
-        f"Kept together: {advice.path_mm:.0f} mm of path. Split at {split.slope_deg:.0f} deg, where a split is "
-        f"shortest, lines below{floor} and level passes above need {split.path_mm:.0f} mm ({more:+.0%}) and blend "
-        f"lines of {split.blend_mm:.0f} mm, which count as {price_mm:.0f} mm more."
-    ]
-    if advice.total_min is not None and minutes is not None:
-        sentences.append(f"That is {advice.total_min:.1f} min against {minutes:.1f} min.")
-    return tuple(sentences)
+    return f"Kept together: {plain_number(advice.path_mm)} mm of path{_minute_words(advice.total_min)}."
+
+
+def _against(advice: Advice, split: Split, minutes: float | None, price_mm: float) -> str:
+    assert advice.path_mm is not None
+    way = f"Cheapest split, at {split.slope_deg:.0f} deg with lines below and level passes above"
+    if split.floor_below_deg is not None:
+        way = (
+            f"Cheapest split, at {split.floor_below_deg:.0f} and {split.slope_deg:.0f} deg with lines on the flat, "
+            "closer lines between and level passes above"
+        )
+    return (
+        f"{way}: {plain_number(split.path_mm)} mm ({split.path_mm / advice.path_mm - 1:+.0%}){_minute_words(minutes)}, "
+        f"and {plain_number(split.blend_mm)} mm of blend line that counts as {plain_number(price_mm)} mm more."
+    )
+
+
+def _minute_words(minutes: float | None) -> str:
+    return "" if minutes is None else f", {minutes:,.0f} min" if minutes >= 10 else f", {minutes:.1f} min"

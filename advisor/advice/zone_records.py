@@ -18,6 +18,7 @@ from advisor.zones.shape import ZoneShape
 from advisor.zones.zoning import Zoning
 
 # An undercut zone that mostly faces down is the underside; one that leans is an overhang.
+_LEANS_OVER_FROM_DEG = 89.0
 _UNDERSIDE_FROM_DEG = 135.0
 # A zone with more than this share both steep and gentler is one kept together.
 _MIXED_SHARE = 0.02
@@ -101,10 +102,10 @@ def _spread(surface: ZoneSurface) -> Spread:
 def _name(shape: str, slope: Spread, z: Range, features: int) -> str:
     """A name to find the zone by: what it is, and where or how steep."""
     low, high = plain_number(z.min), plain_number(z.max)
+    if shape == "undercut":
+        return _name_of_undercut(slope, low, high, features)
     if features > 1:
         return f"{features} small features"
-    if shape == "undercut":
-        return f"Underside Z {low}" if slope.mean > _UNDERSIDE_FROM_DEG else f"Overhang {slope.mean:.0f}°"
     word = shape.capitalize()
     if shape in ("floor", "land"):
         return f"{word} Z {high}"
@@ -112,6 +113,14 @@ def _name(shape: str, slope: Spread, z: Range, features: int) -> str:
         lean = f"{slope.p05:.0f}°", f"{slope.p95:.0f}°"
         return f"{word} {lean[0]}" if lean[0] == lean[1] else f"{word} {lean[0]} to {lean[1]}"
     return f"{word} Z {low} to {high}"
+
+
+def _name_of_undercut(slope: Spread, low: str, high: str, features: int) -> str:
+    if features > 1:
+        return f"{features} undercuts"
+    if slope.mean > _UNDERSIDE_FROM_DEG:
+        return f"Underside Z {low}"
+    return f"Overhang {slope.mean:.0f}°" if slope.min > _LEANS_OVER_FROM_DEG else f"Hidden Z {low} to {high}"
 
 
 def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:

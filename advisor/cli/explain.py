@@ -2,31 +2,91 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from advisor.advice.choose import in_words
-from advisor.model import Plan, Zone
-from advisor.words import plain_number
+from advisor.model import Plan, PlanRecord, Zone
+from advisor.pack.lengths import LengthUnit, length_unit
+from advisor.units import UM_PER_MM
+from advisor.words import counted, plain_number
+
+_LENGTH = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 
 
 def explain_lines(plan: Plan) -> Iterator[str]:
-    """Lines that say why the map is drawn as it is."""
+    """Lines that say why the map is drawn as it is, lengths in the job's unit."""
     record = plan.record
+    unit = length_unit(record)
+    copies = _copies(record)
+    for line in (*_head(record), *_of_copies(record, copies)):
+        yield _told(line, unit)
+    for zone in record.zones:
+        for line in _zone_lines(zone, copies, unit):
+            yield _told(line, unit)
+
+
+def _head(record: PlanRecord) -> Iterator[str]:
     price = record.map_price
     yield (
-        f"The map costs {price.total_mm:,.0f} mm of path in the finish stage, blend lines "
-        f"({price.blend_price_mm_per_mm:g} mm a mm) and zones ({price.zone_price_mm:g} mm each) counted in; no map can "
-        f"cost less than {price.least_mm:,.0f} mm."
+        f"The map costs as much as {price.total_mm:,.0f} mm of path in the finish stage: its passes, "
+        f"{price.blend_price_mm_per_mm:g} times the length of the blend lines between zones, and "
+        f"{price.zone_price_mm:,.0f} mm for each zone. No map that keeps the rules costs less than "
+        f"{price.least_mm:,.0f} mm."
     )
     steep_from = next(setting for setting in record.settings if setting.name == "steep_from")
     if steep_from.source == "part":
         yield f"What is split by slope is split at {steep_from.value}, where that needs least path."
+
+
+@dataclass(frozen=True)
+class _Copies:
+    """Zones that are copied with a model zone, which are in its group, and how many copies there are beside it."""
+
+    together: tuple[int, ...]
+    more: int
+
+
+def _copies(record: PlanRecord) -> dict[int, _Copies]:
+    """By zone number, for zones that others of the plan are copies of."""
+    models: dict[int, list[int]] = {}
+    more: dict[int, int] = {}
     for zone in record.zones:
-        yield from _zone_lines(zone)
+        if zone.repeats is None or zone.repeats.is_mirrored:
+            continue
+        if zone.repeats.model == zone.id:
+            models.setdefault(zone.repeats.group, []).append(zone.id)
+        else:
+            more[zone.repeats.model] = more.get(zone.repeats.model, 0) + 1
+    return {zone: _Copies(tuple(group), more[zone]) for group in models.values() for zone in group if zone in more}
 
 
-def _zone_lines(zone: Zone) -> Iterator[str]:
-    yield f"{zone.id}  {zone.name}: {_how(zone)}{_repeats(zone)}"
+def _of_copies(record: PlanRecord, copies: dict[int, _Copies]) -> Iterator[str]:
+    count = sum(one.more for one in copies.values())
+    if count == 0:
+        return
+    are = "is a copy" if count == 1 else "are copies"
+    yield (
+        f"{count} of the {counted(len(record.zones), 'zone')} {are} of others: {len(record.zones) - count} are left to "
+        "look at. Path and minutes of the plan count every copy."
+    )
+    if any(zone.repeats and zone.repeats.turn_deg for zone in record.zones):
+        yield (
+            "Copies are turned about the tool axis through the part's zero, anticlockwise as seen from the spindle, "
+            "and then shifted."
+        )
+
+
+def _zone_lines(zone: Zone, copies: dict[int, _Copies], unit: LengthUnit) -> Iterator[str]:
+    label = f"{zone.id}  {unit.height_words(zone)}: "
+    if zone.repeats is not None and zone.repeats.model in copies and not zone.repeats.is_mirrored:
+        if zone.repeats.model != zone.id:
+            yield label + _move(zone, unit)
+            return
+        yield f"{label}{_how(zone)}; {_program(zone, copies[zone.id])}"
+    else:
+        yield f"{label}{_how(zone)}{_mirror(zone)}"
     if zone.trade is not None:
         for sentence in zone.trade.why:
             yield f"     {sentence}"
@@ -41,18 +101,45 @@ def _how(zone: Zone) -> str:
     return f"{words}, cusp up to {plain_number(zone.advice.cusp_um.max)} um"
 
 
-def _repeats(zone: Zone) -> str:
-    repeats = zone.repeats
-    if repeats is None:
+def _program(zone: Zone, copies: _Copies) -> str:
+    """What to do with a zone that has copies, once for all of them."""
+    others = [str(other) for other in copies.together if other != zone.id]
+    times = "once" if copies.more == 1 else f"{copies.more} times"
+    if not others:
+        return f"program this one, copy it {times}"
+    words = others[0] if len(others) == 1 else f"{', '.join(others[:-1])} and {others[-1]}"
+    return f"program it with zone{'s' if len(others) > 1 else ''} {words}, copy them {times}"
+
+
+def _move(zone: Zone, unit: LengthUnit) -> str:
+    assert zone.repeats is not None
+    turn = _rounded(zone.repeats.turn_deg, 3)
+    shift = [_rounded(value / unit.mm, 4 if unit.is_inch else 3) for value in zone.repeats.shift_mm]
+    moves = [] if float(turn) == 0 else [f"turn {turn} deg"]
+    axes = [f"{axis} {value}" for axis, value in zip("XYZ", shift, strict=True) if float(value)]
+    if axes:
+        moves.append(f"shift {', '.join(axes)} {unit.sign}")
+    return f"copy of zone {zone.repeats.model}: {', '.join(moves)}"
+
+
+def _mirror(zone: Zone) -> str:
+    if zone.repeats is None or not zone.repeats.is_mirrored or zone.repeats.model < 1:
         return ""
-    if repeats.is_mirrored:
-        return f"; mirror image of zone {repeats.model}: cannot be copied by turning"
-    if repeats.model == zone.id:
-        return f"; program this one, copy it {repeats.of - 1} times" if repeats.of > 1 else ""
-    shift = ", ".join(map(_thousandths, repeats.shift_mm))
-    return f"; copy of zone {repeats.model}: turn {_thousandths(repeats.turn_deg)} deg, shift {shift} mm"
+    return f"; mirror image of zone {zone.repeats.model}: no turn makes a copy of it"
 
 
-def _thousandths(value: float) -> str:
+def _rounded(value: float, decimals: int) -> str:
     # no -0.000, and no commas within numbers of a list
-    return f"{round(value, 3) + 0.0:.3f}"
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def _told(line: str, unit: LengthUnit) -> str:
+    """A line with its lengths, which are told in mm and um, in the job's unit."""
+    if not unit.is_inch:
+        return line
+
+    def inches(match: re.Match[str]) -> str:
+        length_mm = float(match[1].replace(",", "")) / (UM_PER_MM if match[2] == "um" else 1.0)
+        return f"{plain_number(length_mm / unit.mm)} {unit.sign}"
+
+    return _LENGTH.sub(inches, line)

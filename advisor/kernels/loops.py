@@ -124,10 +124,13 @@ def smooth_chains(points, starts, is_closed, radius, rounds, shrink, grow):
             for i in range(first, count - 1):
                 before = count - 2 if i == 0 else i - 1
                 _moved(out, begin + before, begin + i, begin + i + 1, share, points[begin + i], radius[c], after[i])
+            # number by number: rows at once take numba seconds to compile
             for i in range(first, count - 1):
-                out[begin + i] = after[i]
+                for k in range(3):
+                    out[begin + i, k] = after[i, k]
             if is_closed[c]:
-                out[begin + count - 1] = out[begin]
+                for k in range(3):
+                    out[begin + count - 1, k] = out[begin, k]
     return out
 
 
@@ -214,9 +217,14 @@ def kept_points(points, starts, within):
 @njit(cache=True)
 def _furthest(points, low, high):
     """The inner point furthest from the segment between two points, and its squared distance."""
+    return _furthest_from(points, low, high, points[low], points[high])
+
+
+@njit(cache=True)
+def _furthest_from(points, low, high, a, b):
+    """Of the points between two, the one furthest from a segment, and its squared distance."""
     best, most = -1, -1.0
-    a = points[low]
-    x, y, z = points[high, 0] - a[0], points[high, 1] - a[1], points[high, 2] - a[2]
+    x, y, z = b[0] - a[0], b[1] - a[1], b[2] - a[2]
     length2 = x * x + y * y + z * z
     for i in range(low + 1, high):
         px, py, pz = points[i, 0] - a[0], points[i, 1] - a[1], points[i, 2] - a[2]
@@ -227,3 +235,32 @@ def _furthest(points, low, high):
         if off > most:
             best, most = i, off
     return best, most
+
+
+@njit(cache=True)
+def chain_deviations(points, starts, kept, new_points, new_starts):
+    """(p,) how far chains and what they became lie apart at most.
+
+    Every old point between two that were kept is asked how far it is from the segment that took their place, every
+    kept one how far it moved. Neither line is further from the other anywhere.
+
+    Parameters
+    ----------
+    points : (k, 3) float64 array
+    starts : (p + 1,) int64 array
+    kept : (q,) int64 array
+        The old point that each new one was.
+    new_points : (q, 3) float64 array
+    new_starts : (p + 1,) int64 array
+    """
+    most = np.zeros(starts.shape[0] - 1, np.float64)
+    for c in range(starts.shape[0] - 1):
+        for i in range(new_starts[c], new_starts[c + 1]):
+            moved = 0.0
+            for k in range(3):
+                moved += (new_points[i, k] - points[kept[i], k]) ** 2
+            most[c] = max(most[c], moved)
+            if i + 1 < new_starts[c + 1]:
+                _, off = _furthest_from(points, kept[i], kept[i + 1], new_points[i], new_points[i + 1])
+                most[c] = max(most[c], off)
+    return np.sqrt(most)

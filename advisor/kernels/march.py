@@ -50,7 +50,8 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
     start_time : (n,) float64 array
         NaN where the front does not start.
     stop : float
-        Vertices reached after this pass nothing on; their own times are upper bounds.
+        The front is followed until all corners of every facet of which it reaches one by this time are right; the
+        times of others are upper bounds.
 
     Returns
     -------
@@ -65,6 +66,8 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
     way = np.zeros((n, 3), np.float64)
     is_start = np.zeros(n, np.bool_)
     turns = np.zeros(n, np.int32)
+    is_asked = np.zeros(n, np.bool_)
+    asked = 0  # vertices that must be reached yet
     heap = np.empty(n + 1, np.int32)  # binary, the earliest in 1; heap[0] is not used
     slot = np.zeros(n, np.int32)  # where a vertex stands in the heap; 0: not in it
     size = 0
@@ -77,7 +80,7 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
             slot[v] = size
             _up(heap, slot, time, size)
     new_way = np.empty(3, np.float64)
-    while size > 0 and time[heap[1]] <= stop:
+    while size > 0 and (asked > 0 or time[heap[1]] <= stop):
         v = heap[1]
         slot[v] = 0
         heap[1] = heap[size]
@@ -85,11 +88,16 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
         if size > 0:
             slot[heap[1]] = 1
             _down(heap, slot, time, size)
+        asked -= is_asked[v] and turns[v] == 0
         turns[v] += 1
+        is_near = time[v] <= stop
         for i in range(corner_start[v], corner_start[v + 1]):
             f, k = corners[i] // 3, corners[i] % 3
             for j in range(1, 3):
                 c, other = faces[f, (k + j) % 3], faces[f, (k + 3 - j) % 3]
+                if is_near and not is_asked[c]:
+                    is_asked[c] = True
+                    asked += turns[c] == 0
                 if is_start[c] or turns[c] >= _MOST_TURNS:
                     continue
                 b = other if turns[other] > 0 else -1
@@ -101,7 +109,7 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
                         size += 1
                         heap[size] = c
                         slot[c] = size
-                    _up(heap, slot, time, slot[c])
+                    _up(heap, slot, time, np.int64(slot[c]))
     return time, way
 
 

@@ -179,8 +179,13 @@ def connected_facets(twins, linked):
 
 
 @njit(cache=True)
-def plane_faces(twins, normals, least_cosine):
+def plane_faces(twins, normals, least_cosine, seeds):
     """Groups of facets that lie in one plane: all within an angle of the group's first facet.
+
+    Parameters
+    ----------
+    seeds : (m,) int array
+        Facets in the order in which groups start from them.
 
     Returns
     -------
@@ -192,7 +197,7 @@ def plane_faces(twins, normals, least_cosine):
     face = np.full(m, -1, np.int32)
     queue = np.empty(m, np.int32)
     count = 0
-    for seed in range(m):
+    for seed in seeds:
         if face[seed] >= 0:
             continue
         face[seed] = count

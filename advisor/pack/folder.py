@@ -7,23 +7,24 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
 
 from advisor.errors import InputError
-from advisor.model import FacetArrays, Plan
+from advisor.model import FacetArrays, OutlineArrays, Plan
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
 # All that a plan folder may hold: only such a folder is replaced.
-PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "zone_map.png"})
+PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "zone_map.png"})
 _HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
 
 def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) -> Path:
-    """Write ``plan.json``, ``zones.csv``, ``facets.npz`` and, where asked, ``zone_map.png``.
+    """Write ``plan.json``, ``zones.csv``, ``facets.npz``, ``outlines.npz`` and, where asked, ``zone_map.png``.
 
     An earlier plan in the same place is replaced; anything else there is left alone.
 
@@ -37,7 +38,9 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
     with _whole_folder(folder) as desk:
         (desk / PLAN_FILE).write_text(plan.to_json(), encoding="utf-8", newline="\n")
         (desk / "zones.csv").write_text(zones_csv(plan.record), encoding="utf-8", newline="\n")
-        _write_facets(plan.facets, desk / "facets.npz")
+        _write_arrays(plan.facets, desk / "facets.npz")
+        if plan.outlines is not None:
+            _write_arrays(plan.outlines, desk / "outlines.npz")
         if pictures:
             from advisor.pack.picture import save_zone_map
 
@@ -45,17 +48,9 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
     return folder
 
 
-def _write_facets(facets: FacetArrays, path: Path) -> None:
-    """Write ``facets.npz``; loads with ``numpy.load(..., allow_pickle=False)``."""
-    np.savez(
-        path,
-        vertices=facets.vertices,
-        faces=facets.faces,
-        zone=facets.zone,
-        slope_deg=facets.slope_deg,
-        smooth_slope_deg=facets.smooth_slope_deg,
-        slope_class=facets.slope_class,
-    )
+def _write_arrays(arrays: FacetArrays | OutlineArrays, path: Path) -> None:
+    """Write each array under its own name; loads with ``numpy.load(..., allow_pickle=False)``."""
+    np.savez(path, **{field.name: getattr(arrays, field.name) for field in fields(arrays)})
 
 
 def check_free_for_plan(folder: Path) -> None:

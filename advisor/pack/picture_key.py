@@ -57,7 +57,7 @@ def class_ranges(record: PlanRecord) -> dict[SlopeClass, str]:
         "flat": f"below {flat:g}°",
         "shallow": f"{flat:g}° to {steep:g}°",
         "steep": f"{steep:g}° to {wall:g}°",
-        "undercut": f"over {wall:g}°",
+        "undercut": f"over {wall:g}°, or hidden",
     }
 
 

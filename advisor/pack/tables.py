@@ -61,6 +61,10 @@ def _row(zone: Zone, record: PlanRecord) -> dict[str, Cell]:
         "repeats_group": zone.repeats.group if zone.repeats else None,
         "repeats_of": zone.repeats.of if zone.repeats else None,
         "repeats_turn_deg": zone.repeats.turn_deg if zone.repeats else None,
+        "surface": zone.surface.kind if zone.surface else None,
+        "surface_radius_mm": zone.surface.radius_mm if zone.surface else None,
+        "outline_mm": zone.outline.length_mm if zone.outline else None,
+        "overlap_mm": zone.outline.overlap_mm if zone.outline else None,
         "neighbours": " ".join(str(neighbour.zone) for neighbour in zone.neighbours),
     }
     row.update(_advice_cells(zone.advice, record))

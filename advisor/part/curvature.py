@@ -98,6 +98,7 @@ def curvature(mesh: Mesh, smooth: SmoothSurface) -> Curvature:
                 vertices, faces, normal, weights, sector, sector_count, mean, deviator,
                 np.cos(np.radians(tolerances.WILD_CORNER_DEG)),
             )  # fmt: skip
+            corner = np.where(smooth.is_held[..., None], smooth.corner_normal, corner)
     direction = largest_bend_directions(vertices, faces, normal, mean, deviator, tolerances.NO_DIRECTION_SHARE)
     vertex_mean, vertex_half = vertex_operators(
         faces, corner, weights, sector, mean, deviator, direction, len(vertices)

@@ -65,7 +65,8 @@ class Mesh:
     @cached_property
     def exact_planes(self) -> tuple[Ints, int]:
         """(m,) number of the plane face of every facet, but for rounding, and how many there are."""
-        face, count = plane_faces(self.twins, self.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)))
+        seeds = np.arange(len(self.faces))
+        face, count = plane_faces(self.twins, self.normal, np.cos(np.radians(tolerances.NO_BEND_DEG)), seeds)
         return _frozen(face), int(count)
 
     @cached_property

@@ -24,8 +24,9 @@ from advisor.kernels.sectors import (
     spread_to_corners,
 )
 from advisor.kernels.topology import drop_loose_ends, plane_faces
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm
 from advisor.part.noise import facet_normals_without_noise
+from advisor.part.planes import bends_by_chance, normals_held_by_planes, plane_normals, planes_within_noise, wide_planes
 
 # A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
 _MOST_SIDES_OF_A_STRIP = 40
@@ -45,6 +46,10 @@ class SmoothSurface:
         Half-edges on an edge of the part (rims included).
     bend_deg : (3 m,) float64 array
         Signed angle between the two facets, positive convex.
+    is_plane : (m,) bool array
+        Facets of wide plane faces.
+    is_held : (m, 3) bool array
+        Corners on a wide plane face, or at its edge: their normals are the plane's.
     noise_share_of_edge : float
         Vertex noise found and taken out of the normals, as a share of edge length; 0 for a clean mesh.
     """
@@ -52,6 +57,8 @@ class SmoothSurface:
     corner_normal: Floats
     is_crease: Flags
     bend_deg: Floats
+    is_plane: Flags
+    is_held: Flags
     noise_share_of_edge: float
 
 
@@ -59,7 +66,8 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
     """Creases and corner normals of a mesh; of a noisy one, those of the surface under the noise."""
     normal, noise = facet_normals_without_noise(mesh)
     bend = bends(normal, mesh.faces, mesh.vertices, mesh.twins)
-    face, face_count = plane_faces(mesh.twins, normal, np.cos(np.radians(tolerances.COPLANAR_DEG)))
+    seeds = np.arange(len(mesh.faces))
+    face, face_count = plane_faces(mesh.twins, normal, np.cos(np.radians(tolerances.COPLANAR_DEG)), seeds)
     sides = face_sides(face, face_count, mesh.twins)
     facets_of_face = np.bincount(face, minlength=face_count)
     alike = bends_with_a_like(
@@ -82,8 +90,23 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
             mesh.vertices, mesh.faces, normal, _middle_of_plane_faces(mesh), weights, counts, sector, on_rim, mean,
             spread, least_cosine, _RIM_ROUNDS,
         )  # fmt: skip
+    plane, plane_normal = _certain_planes(mesh, normal, bend, is_crease, noise)
+    held, normal_held = normals_held_by_planes(plane, plane_normal, sector, sector_count)
+    mean = np.where(held[:, None], normal_held, mean)
     corner = spread_to_corners(mean, sector, normal, least_cosine)
-    return SmoothSurface(corner, is_crease, np.degrees(bend), noise)
+    corner[plane] = plane_normal[plane][:, None]
+    is_held = held[sector].reshape(-1, 3) | plane[:, None]
+    return SmoothSurface(corner, is_crease, np.degrees(bend), plane, is_held, noise)
+
+
+def _certain_planes(mesh: Mesh, normal: Floats, bend: Floats, is_crease: Flags, noise: float) -> tuple[Flags, Floats]:
+    """(m,) facets of plane faces wide enough to hold their normals, and (m, 3) the normals."""
+    face, count = mesh.exact_planes if noise == 0.0 else planes_within_noise(mesh, normal, bend, noise)
+    least = tolerances.SPECK_SHARE_OF_AREA * float(mesh.area_mm2.sum())
+    plane = wide_planes(mesh, face, count, is_crease, min(least, tolerances.CERTAIN_PLANE_MM2))
+    if noise == 0.0:
+        return plane, normal
+    return bends_by_chance(mesh, normal, face, plane), plane_normals(mesh, normal, face, count)
 
 
 def _middle_of_plane_faces(mesh: Mesh) -> Floats:
@@ -100,13 +123,13 @@ def _is_coarse_round(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> F
     """(3 m,) bends that a rounded surface makes when it is cut into few strips: they are off it by next to nothing.
 
     A strip of width w that turns by an angle lies w * angle / 8 off the surface (see ``part.coarseness``). An
-    eight-sided bar of some size would lie off its round far more than any export allows.
+    eight-sided bar of some size would lie off its round far more than any export allows. How wide is asked across the
+    bend: a chamfer round a bore is long, not narrow.
     """
     partner = np.maximum(mesh.twins, 0)
     area = np.bincount(face, mesh.area_mm2, minlength=face_count)
-    width = 2.0 * area / np.maximum(rim_lengths_mm(mesh, face, face_count), 1e-12)
-    here = width[face]
-    narrower = np.minimum(np.repeat(here, 3), here[partner // 3])
+    width = np.repeat(area[face], 3) / np.maximum(edge_lengths_mm(mesh, np.arange(len(partner))), 1e-12)
+    narrower = np.minimum(width, width[partner])
     most = min(tolerances.COARSE_ROUND_MM, tolerances.COARSE_ROUND_SHARE_OF_SIZE * mesh.reach_mm)
     angle = np.abs(bend)
     coarse: Flags = (angle < np.radians(tolerances.COARSE_ROUND_DEG)) & (narrower * angle / 8 < most)

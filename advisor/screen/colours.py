@@ -88,7 +88,7 @@ def legend(plan: Plan, mode: ColourMode) -> Legend:
         rows = [(CLASS_STYLES[name].paint.lit, f"{name}  {ranges[name]}".strip()) for name in shown]
         return Legend("slope class", rows=(*rows, *_small_row(plan)))
     if mode == "slope":
-        words = f"undercut  over {_WALL_DEG + _wall_tolerance_deg(plan):g}°"
+        words = f"undercut  over {_WALL_DEG + _wall_tolerance_deg(plan):g}°, or hidden"
         return Legend("slope", ramp=True, rows=((UNZONED.lit, words),))
     if mode == "strategy":
         used = {zone.advice.strategy for zone in plan.zones if zone.advice is not None and zone.advice.usable}

@@ -54,6 +54,16 @@ def connected_areas(mesh: Mesh, facet_class: NDArray[Any], parted: Flags | None 
     return np.asarray(label)
 
 
+def spread_sample(label: Labels, wanted: int) -> NDArray[np.int64]:
+    """(k,) positions of `wanted` facets of every label and less than as many more, spread over its facets."""
+    order = np.argsort(label, kind="stable")
+    counts = np.bincount(label)
+    counts = counts[counts > 0]
+    place = np.arange(len(order)) - np.repeat(np.cumsum(counts) - counts, counts)
+    every = np.repeat(np.maximum(counts // wanted, 1), counts)
+    return np.asarray(order[place % every == 0], dtype=np.int64)
+
+
 def numbered_pairs(one: Labels, other: Labels, count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Pairs of labels, low label first, each once and in order, and which of them each (one, other) is."""
     low, high = np.minimum(one, other).astype(np.int64), np.maximum(one, other).astype(np.int64)

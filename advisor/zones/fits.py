@@ -7,70 +7,40 @@ Springer 2001; from memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from advisor import tolerances
+from advisor.model import SurfaceKind
 from advisor.part.mesh import Floats
-
-Kind = Literal["plane", "cylinder", "sphere", "cone", "torus"]
+from advisor.zones.analytic import Fit
 
 _MOST_POINTS, _MOST_SETTLED = 20_000, 1_000
 _FEWEST_POINTS = 8
 _STEPS = 25
+# A fit is given up where a step betters the squares by less than this share while the rms is this many tolerances.
+_STANDS_STILL = 0.2
+_HOPELESS = 5.0
 # Added to lengths that are divided by.
 _NIL = 1e-150
 
 
 @dataclass(frozen=True)
-class Fit:
-    """An analytic surface; what a kind has not is NaN.
-
-    Attributes
-    ----------
-    kind : str
-    point_mm : (3,)
-        On the plane; on the axis beside the middle of the patch (cylinder, cone); the centre (sphere, torus).
-    axis : (3,)
-        Outward normal of a plane; of a cone towards its tip; of cylinder and torus of either sense.
-    radius_mm : float
-        Of a cone at `point_mm`; of a torus that of its tube.
-    ring_radius_mm : float
-        Of a torus: from its centre to the middle of the tube.
-    half_apex_deg : float
-        Between a cone and its axis.
-    is_hollow : bool
-        Concave seen from outside the part: a hole, a bowl, a fillet. Of a torus: its tube is.
-    residual_rms_mm, residual_max_mm : float
-        Of the points, weighted and largest.
-    normals_rms_deg : float
-        Between the given normals and those of the fit, weighted.
-    """
-
-    kind: Kind
-    point_mm: Floats
-    axis: Floats
-    radius_mm: float
-    ring_radius_mm: float
-    half_apex_deg: float
-    is_hollow: bool
-    residual_rms_mm: float
-    residual_max_mm: float
-    normals_rms_deg: float
-
-
-@dataclass(frozen=True)
 class _Patch:
-    """Points about their middle, in sizes of the patch, with unit normals and weights that add up to 1."""
+    """Points about their middle, in sizes of the patch, with unit normals and weights that add up to 1.
+
+    A fit that stands still with an rms above `hopeless` (in sizes of the patch) is given up.
+    """
 
     p: Floats
     n: Floats
     w: Floats
     middle: Floats
     size_mm: float
+    hopeless: float
 
 
 # A surface as numbers -> signed distances (k,) and outward directions (k, 3) of points from it.
@@ -95,7 +65,7 @@ def fit_surface(points_mm: Floats, normals: Floats, weights: Floats, tolerance_m
     Fit or None
         None where no kind holds, and where the patch turns too little to tell which it is.
     """
-    patch = _patch(points_mm, normals, weights)
+    patch = _patch(points_mm, normals, weights, tolerance_mm)
     if patch is None:
         return None
     plane = _plane(patch)
@@ -138,7 +108,7 @@ def _simplest(held: list[Fit], clearly_mm: float) -> Fit | None:
     return near[0]
 
 
-def _patch(points_mm: Floats, normals: Floats, weights: Floats) -> _Patch | None:
+def _patch(points_mm: Floats, normals: Floats, weights: Floats, tolerance_mm: float) -> _Patch | None:
     used = np.flatnonzero(weights > 0)
     used = used[:: max(1, -(-len(used) // _MOST_POINTS))]
     if len(used) < _FEWEST_POINTS:
@@ -150,7 +120,7 @@ def _patch(points_mm: Floats, normals: Floats, weights: Floats) -> _Patch | None
     size = 2.0 * float(np.sqrt(w @ np.einsum("ij,ij->i", p, p)))
     if not size > 0.0:
         return None
-    return _Patch(p / size, n, w, middle, size)
+    return _Patch(p / size, n, w, middle, size, _HOPELESS * tolerance_mm / size)
 
 
 def _holds(fit: Fit, tolerance_mm: float, leans_deg: float) -> bool:
@@ -172,7 +142,7 @@ def _arc_deg(patch: _Patch) -> float:
 
 
 def _fit(
-    kind: Kind, patch: _Patch, place: Floats, axis: Floats, distance: Floats, outward: Floats, radius: float,
+    kind: SurfaceKind, patch: _Patch, place: Floats, axis: Floats, distance: Floats, outward: Floats, radius: float,
     ring: float = np.nan, half_apex_deg: float = np.nan,
 ) -> Fit | None:  # fmt: skip
     """The record, in mm; None where normals point now to one side, now to the other."""
@@ -330,7 +300,7 @@ def _linear(patch: _Patch, columns: Floats, right: Floats) -> Floats:
 
 
 def _settled(patch: _Patch, start: Floats, distances: _Distances) -> Floats | None:
-    """Gauss-Newton steps with a little damping, on some of the points; None where they run away."""
+    """Gauss-Newton steps with a little damping, on some of the points; None where they run away or lead nowhere."""
     step = max(1, -(-len(patch.p) // _MOST_SETTLED))
     p, root = patch.p[::step], np.sqrt(patch.w[::step])
     x, damping = start.astype(np.float64), 1e-6
@@ -352,6 +322,8 @@ def _settled(patch: _Patch, start: Floats, distances: _Distances) -> Floats | No
             x, miss, damping = x + change, after, damping / 10
             if gained <= 1e-5 * (after @ after) + _NIL:
                 break
+            if gained < _STANDS_STILL * (after @ after) and after @ after > patch.hopeless**2:
+                return None
         else:
             damping *= 100
     return x
@@ -373,7 +345,9 @@ def _frame(axis: Floats) -> Floats:
 def _tilted(frame: Floats, x: Floats) -> Floats:
     """The frame with its axis leant by ``x[0]`` and ``x[1]`` along its first two directions."""
     axis = frame[2] + x[0] * frame[0] + x[1] * frame[1]
-    axis = axis / np.linalg.norm(axis)
+    axis = axis / math.sqrt(axis @ axis)
     first = frame[0] - (frame[0] @ axis) * axis
-    first = first / np.linalg.norm(first)
-    return np.array([first, np.cross(axis, first), axis])
+    p, q, r = (first / math.sqrt(first @ first)).tolist()
+    a, b, c = axis.tolist()
+    # by hand: thousands of these are asked for, and numpy's cross takes longer than all the rest
+    return np.array([[p, q, r], [b * r - c * q, c * p - a * r, a * q - b * p], [a, b, c]])

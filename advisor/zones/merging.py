@@ -13,8 +13,9 @@ price of any map, and how far the map found lies above it is told with it.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,11 +90,41 @@ def merge_patches(
         Whether areas of several slope classes may be one zone, walked down by constant-cusp offsets.
     """
     merger = _Merger(patches, graph, sums, prices, keep_together)
+    least = merger.least_price_mm()
     # bottoms and tops join last: what a floor is the bottom of is known when its walls are whole
     merger.run(with_hubs=False)
     merger.run(with_hubs=True)
     region = merger.labels()
-    return Regions(region, float(merger.price_mm()), float(merger.least_price_mm()))
+    return Regions(region, float(merger.price_mm()), float(least))
+
+
+def price_of_map_mm(
+    patches: Patches,
+    graph: PatchGraph,
+    sums: PassSums,
+    region: NDArray[np.signedinteger[Any]],
+    prices: Prices,
+    not_cut: Collection[int] = (),
+) -> tuple[float, float]:
+    """Price of patches joined in a given way, and the least, in mm of path; what is not cut costs nothing.
+
+    Parameters
+    ----------
+    patches, graph, sums, prices : as for ``merge_patches``
+    region : (p,) int array
+    not_cut : regions that are not cut, beside undercuts, small features and tight hollows
+    """
+    merger = _Merger(patches, graph, sums, prices, keep_together=True)
+    for number in np.flatnonzero(np.isin(region, list(not_cut))).tolist():
+        merger.leave_out(number)
+    least = merger.least_price_mm()
+    order = np.argsort(region, kind="stable")
+    for members in np.split(order, np.flatnonzero(np.diff(region[order])) + 1):
+        joined = int(members[0])
+        for patch in members[1:].tolist():
+            joined = merger.join(joined, patch)
+        merger.allow(joined)
+    return float(merger.price_mm()), float(least)
 
 
 class _Merger:
@@ -116,7 +147,6 @@ class _Merger:
             told = tuple(float(value) for value in border)
             self.regions[one].near[other] = told  # type: ignore[assignment]
             self.regions[other].near[one] = told  # type: ignore[assignment]
-        self.bound_mm = self._bound_mm()
         self.top_numbers = patches.count
 
     def _path_mm(self, region: _Region) -> float:
@@ -143,7 +173,7 @@ class _Merger:
             _, one, other = heapq.heappop(heap)
             if one not in self.regions or other not in self.regions:
                 continue
-            joined = self._join(one, other)
+            joined = self.join(one, other)
             for near in sorted(self.regions[joined].near):
                 self._offer(heap, near, joined, with_hubs)
 
@@ -185,8 +215,7 @@ class _Merger:
         return bool(under[region.patches].any()) and not bool(inside[region.patches].all())
 
     def _is_inside(self, region: _Region) -> bool:
-        under, inside = self.graph.touches_undercut, self.graph.is_inside
-        return bool(inside[region.patches].all()) and not bool(under[region.patches].any())
+        return bool(self.graph.is_inside[region.patches].all())
 
     def _encloses(self, around: _Region, hub: _Region, tangent_mm: float) -> bool:
         """Whether a level plane is the bottom or the top of a region that lies all around it.
@@ -200,7 +229,8 @@ class _Merger:
         outside = bool(self.graph.touches_undercut[around.patches].any())
         return bool(is_bottom or (is_top and not outside))
 
-    def _join(self, one: int, other: int) -> int:
+    def join(self, one: int, other: int) -> int:
+        """Make one region of two; its number."""
         a, b = self.regions.pop(one), self.regions.pop(other)
         union = _Region(a.patches + b.patches, a.sums.plus(b.sums), a.extremes + b.extremes, a.kinds | b.kinds, 0.0)
         union.path_mm = self._path_mm(union)
@@ -219,6 +249,16 @@ class _Merger:
             others.pop(other, None)
             others[number] = border
         return number
+
+    def leave_out(self, number: int) -> None:
+        """Count a region among those that are not cut."""
+        self.regions[number].kinds |= {SMALL}
+
+    def allow(self, number: int) -> None:
+        """Let offsets walk over a region that the rules would not have made: someone wanted it."""
+        region = self.regions[number]
+        if np.isinf(region.path_mm):
+            region.path_mm = region.sums.path_mm(may_offset=True)
 
     def labels(self) -> NDArray[np.int64]:
         """(p,) region of every patch."""
@@ -244,9 +284,6 @@ class _Merger:
 
     def least_price_mm(self) -> float:
         """No map costs less: every patch by its own shortest passes, and at least one zone."""
-        return self.bound_mm
-
-    def _bound_mm(self) -> float:
         cut = [region for region in self.regions.values() if not region.kinds & _FIXED]
         shortest = sum(region.sums.path_mm(may_offset=True) for region in cut)
         return shortest + (self.prices.zone_mm if cut else 0.0)

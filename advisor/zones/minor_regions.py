@@ -15,7 +15,7 @@ from advisor.zones.patches import SMALL, Patches
 def note_together(patches: Patches, region: NDArray[np.int64], ball_mm: float) -> tuple[Patches, NDArray[np.int64]]:
     """Regions smaller than half the ball's own footprint, and than a share of the part, become one.
 
-    Those that face down become another one, for they belong to other set-ups.
+    Undercuts below a share of the part become another one, whatever the ball, for they belong to other set-ups.
 
     Returns
     -------
@@ -27,10 +27,11 @@ def note_together(patches: Patches, region: NDArray[np.int64], ball_mm: float) -
     limit = min(tolerances.MINOR_SHARE_OF_FOOTPRINT * footprint, tolerances.MINOR_SHARE_OF_AREA * float(area.sum()))
     is_small = np.zeros(len(area), bool)
     is_small[region[patches.kind == SMALL]] = True
-    faces_down = np.zeros(len(area), bool)
-    faces_down[region[patches.patch_class == UNDERCUT]] = True
+    under = np.zeros(len(area), bool)
+    under[region[patches.patch_class == UNDERCUT]] = True
     kind, features, target = patches.kind.copy(), patches.features.copy(), np.arange(len(area))
-    for chosen, noted in (((area < limit) & ~faces_down | is_small, True), ((area < limit) & faces_down, False)):
+    under_limit = tolerances.MINOR_UNDERCUT_SHARE * float(area.sum())
+    for chosen, noted in (((area < limit) & ~under | is_small, True), ((area < under_limit) & under, False)):
         members = np.flatnonzero(chosen)
         if len(members) < tolerances.FEWEST_FEATURES_TO_COLLECT and not is_small[members].any():
             continue

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.loops import border_half_edges, border_loops, kept_points, smooth_chains
+from advisor.kernels.loops import border_half_edges, border_loops, chain_deviations, kept_points, smooth_chains
 from advisor.kernels.topology import connected_facets
+from advisor.model import OutlineArrays, OutlineKind
 from advisor.part.mesh import Flags, Floats, Ints
 from advisor.zones.cut_lines import CutSurface
 from advisor.zones.joints import NO_JOINT, TANGENT, bend_across_deg, joint_of_bend
@@ -32,49 +33,28 @@ class Outline:
     zone : int
     is_hole : bool
         Whether the zone lies around the loop (see ``zone_outlines``).
-    is_pushed : bool
-        Whether the loop was moved out over the neighbours.
+    kind : str
+        ``boundary``, or ``overlap`` where it was pushed out over the neighbours.
     neighbour : (k,) int32 array
         Zone on the other side of the segment from each point to the next; ``NO_ZONE`` on a rim.
     joint : (k,) int8 array
         How the two meet there: ``TANGENT``, ``INSIDE_CORNER``, ``OUTSIDE_CORNER``, or ``NO_JOINT`` on a rim.
+    deviation_mm : float
+        How far it and the border of the facets lie apart at most.
     """
 
     points: Floats
     zone: int
     is_hole: bool
-    is_pushed: bool
+    kind: OutlineKind
     neighbour: Ints
     joint: NDArray[np.int8]
+    deviation_mm: float
 
     @property
     def length_mm(self) -> float:
         """Length of the loop, mm."""
         return float(np.linalg.norm(np.roll(self.points, -1, axis=0) - self.points, axis=1).sum())
-
-
-@dataclass(frozen=True)
-class OutlineArrays:
-    """Outlines laid end to end, for saving.
-
-    Attributes
-    ----------
-    points : (k, 3) float64 array, mm
-    starts : (p + 1,) int64 array
-        Outline ``i`` is ``points[starts[i]:starts[i + 1]]``.
-    zone : (p,) int32 array
-    is_hole, is_pushed : (p,) bool arrays
-    neighbour : (k,) int32 array
-    joint : (k,) int8 array
-    """
-
-    points: Floats
-    starts: NDArray[np.int64]
-    zone: Ints
-    is_hole: Flags
-    is_pushed: Flags
-    neighbour: Ints
-    joint: NDArray[np.int8]
 
 
 @dataclass(frozen=True)
@@ -117,20 +97,31 @@ def zone_outlines(surface: CutSurface, zone: Ints, axis: Floats, deviation_mm: f
     return outlines
 
 
-def outline_arrays(outlines: Iterable[Outline]) -> OutlineArrays:
-    """Outlines laid end to end, in the order given."""
+def outline_arrays(outlines: Iterable[Outline], ids: Ints) -> OutlineArrays:
+    """Outlines laid end to end, in the order given, for the files.
+
+    Parameters
+    ----------
+    outlines : Outline
+    ids : (z,) int32 array
+        The number by which the plan knows each zone, -1 for those that it leaves out.
+    """
     listed = list(outlines)
     starts = np.zeros(len(listed) + 1, np.int64)
     np.cumsum([len(outline.points) for outline in listed], out=starts[1:])
-    return OutlineArrays(
+    neighbour = np.concatenate([np.empty(0, np.int32), *(outline.neighbour for outline in listed)])
+    arrays = OutlineArrays(
         np.concatenate([np.empty((0, 3)), *(outline.points for outline in listed)]),
         starts,
-        np.array([outline.zone for outline in listed], np.int32),
+        np.array([ids[outline.zone] for outline in listed], np.int32),
+        np.array([outline.kind for outline in listed], "<U8"),
         np.array([outline.is_hole for outline in listed], np.bool_),
-        np.array([outline.is_pushed for outline in listed], np.bool_),
-        np.concatenate([np.empty(0, np.int32), *(outline.neighbour for outline in listed)]),
+        np.where(neighbour == NO_ZONE, 0, ids[neighbour]).astype(np.int32),
         np.concatenate([np.empty(0, np.int8), *(outline.joint for outline in listed)]),
     )
+    for array in vars(arrays).values():
+        array.setflags(write=False)
+    return arrays
 
 
 def loops_along(surface: CutSurface, zone: Ints, is_border: Flags) -> BorderLoops:
@@ -152,8 +143,7 @@ def outlines_of(
     border: BorderLoops,
     axis: Floats,
     deviation_mm: float,
-    *,
-    is_pushed: bool = False,
+    kind: OutlineKind = "boundary",
 ) -> list[Outline]:
     """Loops freed of saw-teeth, as outlines by zone, outer ones first, each by length.
 
@@ -164,17 +154,17 @@ def outlines_of(
     """
     if len(border.half_edge) == 0:
         return []
-    points, starts, piece_neighbour, piece_joint = _clean(surface, border, deviation_mm)
+    clean = _clean(surface, border, deviation_mm)
     facet = border.half_edge[border.starts[:-1]] // 3
-    length, vector_area = _measures(points, starts)
+    length, vector_area = _measures(clean.points, clean.starts)
     area = np.bincount(component, weights=surface.mesh.area_mm2)
     is_hole = _holes(vector_area, length, component[facet], area, axis)
     outlines = []
     for i in np.lexsort((-length, is_hole, zone[facet])):
-        part = slice(starts[i], starts[i + 1])
+        part = slice(clean.starts[i], clean.starts[i + 1])
         outlines.append(
-            Outline(points[part], int(zone[facet[i]]), bool(is_hole[i]), is_pushed,
-                    piece_neighbour[part], piece_joint[part])
+            Outline(clean.points[part], int(zone[facet[i]]), bool(is_hole[i]), kind, clean.neighbour[part],
+                    clean.joint[part], float(clean.deviation_mm[i]))
         )  # fmt: skip
     return outlines
 
@@ -246,45 +236,64 @@ class _Chains:
     piece_is_reversed: Flags
 
 
-def _clean(
-    surface: CutSurface, border: BorderLoops, deviation_mm: float
-) -> tuple[Floats, NDArray[np.int64], Ints, NDArray[np.int8]]:
-    """Points of all loops, where each loop starts, and neighbour and joint of every segment."""
+@dataclass(frozen=True)
+class _Clean:
+    """Loops without saw-teeth: points, where loops start, neighbour and joint of every segment, and by loop how far
+    it is from its border at most."""
+
+    points: Floats
+    starts: NDArray[np.int64]
+    neighbour: Ints
+    joint: NDArray[np.int8]
+    deviation_mm: Floats
+
+
+def _clean(surface: CutSurface, border: BorderLoops, deviation_mm: float) -> _Clean:
     chains = _chains(surface, border)
     is_tangent = chains.joint == TANGENT
     spare = np.where(is_tangent, tolerances.OUTLINE_SPARE_BEFORE_SHARE, tolerances.OUTLINE_STRAIGHT_SHARE)
-    points, starts = surface.mesh.vertices[chains.vertex], chains.starts
-    points, starts = _thinned(points, starts, spare * deviation_mm, chains)
+    rough = _Line(surface.mesh.vertices[chains.vertex], chains.starts, np.arange(len(chains.vertex)))
+    line = _thinned(rough, spare * deviation_mm, chains)
     radius = np.where(is_tangent, tolerances.OUTLINE_MOVE_SHARE * deviation_mm, 0.0)
     points = smooth_chains(
-        points, starts, chains.is_closed, radius,
+        line.points, line.starts, chains.is_closed, radius,
         tolerances.OUTLINE_ROUNDS, tolerances.OUTLINE_SHRINK, tolerances.OUTLINE_GROW,
     )  # fmt: skip
     spare = np.where(is_tangent, tolerances.OUTLINE_SPARE_AFTER_SHARE, 0.0)
-    points, starts = _thinned(points, starts, spare * deviation_mm, chains)
-    chain = chains.piece_chain
+    line = _thinned(replace(line, points=points), spare * deviation_mm, chains)
+    off = chain_deviations(rough.points, rough.starts, line.kept, line.points, line.starts)
+    chain, starts = chains.piece_chain, line.starts
     count = np.diff(starts)[chain] - 1
     index = _runs(np.where(chains.piece_is_reversed, starts[chain + 1] - 1, starts[chain]), count,
                   np.where(chains.piece_is_reversed, -1, 1))  # fmt: skip
     loop_starts = np.zeros(len(border.starts), np.int64)
     np.cumsum(np.bincount(chains.piece_loop, weights=count).astype(np.int64), out=loop_starts[1:])
+    first_piece = np.flatnonzero(np.diff(chains.piece_loop, prepend=-1))
     neighbour, joint = np.repeat(chains.piece_neighbour, count), np.repeat(chains.joint[chain], count)
-    return points[index], loop_starts, neighbour, joint
+    return _Clean(points=line.points[index], starts=loop_starts, neighbour=neighbour, joint=joint,
+                  deviation_mm=np.maximum.reduceat(off[chain], first_piece))  # fmt: skip
 
 
-def _thinned(
-    points: Floats, starts: NDArray[np.int64], within_mm: Floats, chains: _Chains
-) -> tuple[Floats, NDArray[np.int64]]:
+@dataclass(frozen=True)
+class _Line:
+    """Points of chains, where chains start, and the place of each point in the chains as they were."""
+
+    points: Floats
+    starts: NDArray[np.int64]
+    kept: NDArray[np.int64]
+
+
+def _thinned(line: _Line, within_mm: Floats, chains: _Chains) -> _Line:
     """Chains without spare points; every loop keeps three."""
-    keep, middle = kept_points(points, starts, within_mm)
-    segments = np.add.reduceat(keep.astype(np.int64), starts[:-1]) - 1
+    keep, middle = kept_points(line.points, line.starts, within_mm)
+    segments = np.add.reduceat(keep.astype(np.int64), line.starts[:-1]) - 1
     of_loop = np.bincount(chains.piece_loop, weights=segments[chains.piece_chain])
     too_few = chains.piece_chain[of_loop[chains.piece_loop] < 3]
     forced = middle[too_few]
     keep[forced[forced >= 0]] = True
-    new_starts = np.zeros_like(starts)
-    np.cumsum(np.add.reduceat(keep.astype(np.int64), starts[:-1]), out=new_starts[1:])
-    return points[keep], new_starts
+    starts = np.zeros_like(line.starts)
+    np.cumsum(np.add.reduceat(keep.astype(np.int64), line.starts[:-1]), out=starts[1:])
+    return _Line(line.points[keep], starts, line.kept[keep])
 
 
 def _runs(first: _Index, count: _Index, step: _Index | int = 1) -> _Index:

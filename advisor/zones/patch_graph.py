@@ -11,7 +11,7 @@ from advisor import tolerances
 from advisor.kernels.patch_sums import border_sums, faces_material, height_map
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats
-from advisor.zones.areas import borders, numbered_pairs
+from advisor.zones.areas import borders, numbered_pairs, spread_sample
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT
 from advisor.zones.patches import LEVEL, SMALL, Patches
 
@@ -104,7 +104,7 @@ def _inside(patches: Patches, axis: Floats) -> Flags:
     cell = float(np.ptp(plan, axis=0).max()) / _CELLS
     columns, rows = (np.ptp(plan, axis=0) / cell).astype(int) + 1
     top = height_map(plan, height, mesh.faces, low, cell, rows, columns)
-    asked = _some_of_each(steep, patches.patch[steep])
+    asked = steep[spread_sample(patches.patch[steep], _ASKED)]
     out = patches.surface.normal[asked] @ frame.T
     length = np.linalg.norm(out, axis=1)
     asked, out = asked[length > 0.1], (out / np.maximum(length, 1e-12)[:, None])[length > 0.1]
@@ -115,16 +115,6 @@ def _inside(patches: Patches, axis: Floats) -> Flags:
     seen = np.bincount(patches.patch[asked], area * met, minlength=patches.count)
     inside = seen > 0.5 * total
     return np.asarray(inside & (total > 0))
-
-
-def _some_of_each(facets: NDArray[np.int64], patch: NDArray[np.int32]) -> NDArray[np.int64]:
-    """``_ASKED`` facets of every patch and less than as many more, spread over its facets."""
-    order = np.argsort(patch, kind="stable")
-    counts = np.bincount(patch)
-    counts = counts[counts > 0]
-    place = np.arange(len(order)) - np.repeat(np.cumsum(counts) - counts, counts)
-    every = np.repeat(np.maximum(counts // _ASKED, 1), counts)
-    return np.asarray(facets[order[place % every == 0]])
 
 
 def extremes(patches: Patches, graph: PatchGraph) -> NDArray[np.int64]:

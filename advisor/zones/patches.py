@@ -1,8 +1,8 @@
 """Patches: the smallest areas that a zone is put together from.
 
-A patch is a connected area of one slope class that no corner of the part crosses. A level plane is a patch of its
-own, for a floor ends where its fillet begins, not where the fillet has risen by some degrees; so is a hollow tighter
-than the ball.
+A patch is a connected area of one slope class that no corner of the part crosses. A flat plane is a patch of its own,
+for a floor ends where its fillet begins, not where the fillet has risen by some degrees; so is a hollow tighter than
+the ball.
 """
 
 from __future__ import annotations
@@ -16,11 +16,12 @@ from numpy.typing import NDArray
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
 from advisor.part.curvature import Curvature
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm, rim_half_edges, rim_lengths_mm
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import absorb_specks, connected_areas
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_slope, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
+from advisor.zones.hidden import with_hidden_areas
 from advisor.zones.joints import sharp_half_edges
 from advisor.zones.overhangs import without_idle_overhangs
 from advisor.zones.small_features import small_features
@@ -120,21 +121,24 @@ def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floa
     thresholds = _loosened(rule.thresholds, noise)
     smallest = _smallest_mm2(mesh, rule.smallest_mm2, noise)
     shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
-    plane = _wide_planes(mesh, smooth, smallest) if noise == 0 else np.zeros(len(mesh.faces), bool)
-    normals = np.where(plane[:, None, None], mesh.normal[:, None, :], smooth.corner_normal)
-    surface = cut_at_slopes(mesh, normals, axis, thresholds.between_classes_deg, shortest)
+    plane = smooth.is_plane
+    surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
     own_class = class_of_slope(smooth_slope, thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
+    own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis)
     label = connected_areas(surface.mesh, own_class)
     label, facet_class = absorb_specks(surface.mesh, label, own_class, sharp, smallest, is_clean=noise == 0)
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
-    special[plane & (mesh.normal @ axis > np.cos(np.radians(tolerances.COPLANAR_DEG)))] = LEVEL
-    special[_level_on_the_whole(mesh, smooth, bends, plane, axis, smallest)] = LEVEL
-    special[_tight(bends, rule.tight_mm)] = TIGHT
-    own_kind = _kinds(facet_class, special[surface.parent], small)
+    special[plane] = LEVEL
+    special[_level_on_the_whole(mesh, smooth, bends, plane & (noise == 0), axis, smallest)] = LEVEL
+    special[_tight(mesh, smooth, bends, rule.tight_mm)] = TIGHT
+    level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
+    if noise > 0:
+        level = _whole_areas(surface.mesh, facet_class, sharp, level)
+    own_kind = _kinds(facet_class, level, special[surface.parent] == TIGHT, small)
     # corners part patches, but for undercuts, which are not cut anyway
     label = connected_areas(surface.mesh, own_kind, sharp & np.repeat(own_kind != UNDERCUT, 3))
     label, kind = absorb_specks(surface.mesh, label, own_kind, sharp, smallest, is_clean=noise == 0)
@@ -152,14 +156,22 @@ def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floa
     return Patches(surface, patch, patch_kind, own, facet_class, places, slopes, smooth_slope, sharp)
 
 
-def _kinds(facet_class: NDArray[np.int8], special: NDArray[np.int8], small: Flags) -> NDArray[np.int8]:
+def _kinds(facet_class: NDArray[np.int8], level: Flags, tight: Flags, small: Flags) -> NDArray[np.int8]:
     kind = facet_class.copy()
-    is_level = (special == LEVEL) & (facet_class == FLAT)
-    is_tight = (special == TIGHT) & (facet_class <= STEEP)
-    kind[is_level] = LEVEL
-    kind[is_tight] = TIGHT
+    kind[level] = LEVEL
+    kind[tight & (facet_class <= STEEP)] = TIGHT
     kind[small] = SMALL
     return kind
+
+
+def _whole_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, level: Flags) -> Flags:
+    """Flat areas that are level in the main: noise frays the edge of a plane, so it ends where its class does."""
+    label = connected_areas(mesh, facet_class, sharp)
+    count = int(label.max()) + 1
+    area = np.bincount(label, mesh.area_mm2, minlength=count)
+    mostly = np.bincount(label, mesh.area_mm2 * level, minlength=count) > tolerances.LEVEL_IN_THE_MAIN_SHARE * area
+    whole: Flags = (facet_class == FLAT) & mostly[label]
+    return whole
 
 
 def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int8]]:
@@ -172,56 +184,61 @@ def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int
     return renumbered.astype(np.int32), of_patch
 
 
-def _wide_planes(mesh: Mesh, smooth: SmoothSurface, smallest_mm2: float) -> Flags:
-    """(m,) facets of plane faces; specks and the strips of round surfaces left out.
-
-    A strip is no wider than the strips beside it; a floor is many times wider than those of its fillet.
-    """
-    face, count = mesh.exact_planes
-    area = np.bincount(face, mesh.area_mm2, minlength=count)
-    rim = rim_half_edges(mesh, face)
-    length = edge_lengths_mm(mesh, rim)
-    own, beside = face[rim // 3], face[np.maximum(mesh.twins[rim], 0) // 3]
-    width = 2.0 * area / np.bincount(own, length, minlength=count)
-    goes_on = length * ~smooth.is_crease[rim]
-    smooth_mm = np.bincount(own, goes_on, minlength=count)
-    width_beside = np.bincount(own, goes_on * width[beside], minlength=count) / np.maximum(smooth_mm, 1e-12)
-    is_wide = width >= tolerances.WIDER_FACE_RATIO * width_beside
-    is_plane: Flags = ((area >= smallest_mm2) & is_wide)[face]
-    return is_plane
-
-
 def _level_on_the_whole(
     mesh: Mesh, smooth: SmoothSurface, bends: Curvature, plane: Flags, axis: Floats, smallest_mm2: float
 ) -> Flags:
-    """(m,) facets of areas that are level on the whole where no exact planes are: a scan has none.
+    """(m,) facets of areas that are planes on the whole where no exact planes are: a scan has none.
 
     Of the top of a dome a quarter leans less than half as much as its rim, of the bottom of a trough one half; and they
     bend one way, where noise bends both ways.
     """
-    slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
-    level = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG
-    label = connected_areas(mesh, level)
-    count = int(label.max()) + 1
-    area = np.bincount(label, mesh.area_mm2, minlength=count)
-    rough = np.bincount(label, mesh.area_mm2 * plane, minlength=count) < tolerances.EXACT_SHARE * area
-    nearer = slope < tolerances.LEVEL_ON_THE_WHOLE_DEG / 2
-    is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
-    many = np.bincount(label, minlength=count) >= tolerances.LEVEL_FEWEST_FACETS
-    wanted = rough & many & is_plane & (area >= smallest_mm2)
-    rim_mm = rim_lengths_mm(mesh, label, count)
-    for number in np.unique(label[level & wanted[label]]):
-        rows = label == number
-        low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
-        turn_rad = abs(bend) * 2 * area[number] / rim_mm[number]
-        wanted[number] = low < 0.0 < high and turn_rad < tolerances.LEVEL_TURN_RAD
-    chosen: Flags = level & wanted[label]
+    chosen = np.zeros(len(mesh.faces), bool)
+    lean = smooth.corner_normal.sum(axis=1)
+    slope = slope_deg(lean, axis)
+    for most_deg in tolerances.LEVEL_ON_THE_WHOLE_DEG:
+        level = (slope < most_deg) & ~chosen
+        label = connected_areas(mesh, level)
+        count = int(label.max()) + 1
+        area = np.bincount(label, mesh.area_mm2, minlength=count)
+        rough = np.bincount(label, mesh.area_mm2 * plane, minlength=count) < tolerances.EXACT_SHARE * area
+        mean = np.zeros((count, 3))
+        for k in range(3):
+            mean[:, k] = np.bincount(label, mesh.area_mm2 * lean[:, k], minlength=count)
+        nearer = _angle_deg(lean, mean[label]) < most_deg / 2
+        is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
+        many = np.bincount(label, minlength=count) >= tolerances.LEVEL_FEWEST_FACETS
+        wanted = rough & many & is_plane & (area >= smallest_mm2)
+        rim_mm = rim_lengths_mm(mesh, label, count)
+        for number in np.unique(label[level & wanted[label]]):
+            wanted[number] = _bends_both_ways(mesh, bends, label == number, area[number] / rim_mm[number])
+        chosen |= level & wanted[label]
     return chosen
 
 
-def _tight(bends: Curvature, tight_mm: float) -> Flags:
-    tight: Flags = -bends.k_min_per_mm * tight_mm > 1.0 + tolerances.TIGHT_SHARE
-    return tight
+def _angle_deg(one: Floats, other: Floats) -> Floats:
+    lengths = np.linalg.norm(one, axis=1) * np.linalg.norm(other, axis=1)
+    cosine = np.einsum("kc,kc->k", one, other) / np.maximum(lengths, 1e-300)
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+
+def _bends_both_ways(mesh: Mesh, bends: Curvature, rows: Flags, area_over_rim_mm: float) -> bool:
+    """Whether an area bends to both sides by chance, and hardly turns on the whole."""
+    low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
+    return bool(low < 0.0 < high and abs(bend) * 2 * area_over_rim_mm < tolerances.LEVEL_TURN_RAD)
+
+
+def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, tight_mm: float) -> Flags:
+    """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median."""
+    over = -bends.k_min_per_mm * tight_mm - 1.0
+    hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
+    label = connected_areas(mesh, hollow, smooth.is_crease)
+    chosen = np.zeros(len(mesh.faces), bool)
+    order = np.flatnonzero(hollow)[np.argsort(label[hollow], kind="stable")]
+    for rows in np.split(order, np.flatnonzero(np.diff(label[order])) + 1):
+        if len(rows) > 0:
+            usual = weighted_quantiles(over[rows], mesh.area_mm2[rows], np.array([0.5]))[0]
+            chosen[rows] = usual > tolerances.TIGHT_SHARE
+    return chosen
 
 
 def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:

@@ -103,7 +103,7 @@ def grouped(shapes: Shapes, doubles: list[Rows], border: Borders) -> list[Group]
     for one, other in pairs:
         beside.setdefault(one, []).append(other)
         beside.setdefault(other, []).append(one)
-    joined = _joined_over(shapes, _kin(shapes, doubles, beside), pairs)
+    joined = _joined_by_hand(shapes, _kin(shapes, doubles, beside), pairs)
     taken = {int(zone) for group in joined for zone in group.zones.ravel()}
     for k, group in enumerate(joined):
         joined[k] = _with_followers(shapes, group, beside, taken)
@@ -149,6 +149,40 @@ def _adjacent(border: Borders, shapes: Shapes) -> list[tuple[int, int]]:
     # borders of copies differ by chance of their zone lines: only the first digits rank them
     order = np.lexsort((keys, -np.round(length / (0.01 * length.max()))))
     return [(int(key) // count, int(key) % count) for key in keys[order]]
+
+
+def _joined_by_hand(shapes: Shapes, kin: dict[int, Group], pairs: list[tuple[int, int]]) -> list[Group]:
+    """Kin joined over borders; the two sides of a lobe, mirror images of each other, may both join its top.
+
+    So kin of both hands are tried hand by hand where adjacent ones number as many as either hand.
+    """
+    of_zone = {int(zone): k for k, group in kin.items() for zone in group.zones.ravel()}
+    beside: dict[int, set[int]] = {}
+    for one, other in pairs:
+        if one in of_zone and other in of_zone:
+            beside.setdefault(of_zone[one], set()).add(len(kin[of_zone[other]].zones))
+            beside.setdefault(of_zone[other], set()).add(len(kin[of_zone[one]].zones))
+    trial: dict[int, Group] = {}
+    halves: dict[int, list[Group]] = {}
+    for k, group in kin.items():
+        halves[k] = _hands(shapes, group) if len(group.zones) // 2 in beside.get(k, ()) else [group]
+        trial.update({len(trial) + n: half for n, half in enumerate(halves[k])})
+    joined = _joined_over(shapes, trial, pairs)
+    alone = {id(group) for group in joined}
+    for k, parts in halves.items():
+        if len(parts) == 2 and all(id(part) in alone for part in parts):
+            joined = [kin[k] if group is parts[0] else group for group in joined if group is not parts[1]]
+    return joined
+
+
+def _hands(shapes: Shapes, group: Group) -> list[Group]:
+    """The group's copies of either hand, several and as many of each; or the group."""
+    mirrored = np.array([pose.is_mirrored for pose in group.poses])
+    rows = np.flatnonzero(~mirrored), np.flatnonzero(mirrored)
+    if len(rows[0]) != len(rows[1]) or len(rows[0]) < 2:
+        return [group]
+    hands = [measured(shapes, group.only(one)) for one in rows]
+    return hands if all(len(hand.zones) == len(rows[0]) for hand in hands) else [group]
 
 
 def _joined_over(shapes: Shapes, groups: dict[int, Group], pairs: list[tuple[int, int]]) -> list[Group]:

@@ -18,6 +18,8 @@ from advisor.zones.repeat_registration import UNMOVED, Pose, Shapes, largest_gap
 _FEWEST_OF_GRID = 4
 # Least share of a grid's places that are taken: a ring of six lies on a grid of nine too.
 _GRID_FILL = 0.75
+# Any three places lie on a circle: so few are a ring only where they stand evenly round it.
+_FEWEST_OF_UNEVEN_RING = 5
 
 
 @dataclass(frozen=True)
@@ -43,13 +45,13 @@ def pattern_of(shapes: Shapes, group: Group) -> tuple[Pattern, tuple[Pose, ...],
         return _FREE, group.poses, 0.0
     turns = np.array([pose.turn_deg for pose in group.poses])
     slack = 2.0 * float(shapes.distance_mm[group.zones].max())
-    if not turns.any():
-        return _shifts(np.array([pose.shift for pose in group.poses]), slack), group.poses, group.gap_mm
-    centre = _common_centre(group.poses, slack)
-    if centre is not None:
-        return Pattern("polar", centre, _pitch_deg(turns)), group.poses, group.gap_mm
-    ring = _ring(shapes, group, slack)
-    return (_FREE, group.poses, group.gap_mm) if ring is None else ring
+    if turns.any():
+        centre = _common_centre(group.poses, slack)
+        pattern = _FREE if centre is None else Pattern("polar", centre, _pitch_deg(turns))
+    else:
+        pattern = _shifts(np.array([pose.shift for pose in group.poses]), slack)
+    ring = _ring(shapes, group, slack) if pattern is _FREE else None
+    return (pattern, group.poses, group.gap_mm) if ring is None else ring
 
 
 def _common_centre(poses: tuple[Pose, ...], slack: float) -> Floats | None:
@@ -76,6 +78,11 @@ def _pitch_deg(turns: Floats) -> float | None:
     return float(within.mean()) if np.ptp(within) <= tolerances.REPEAT_PITCH_DEG else None
 
 
+def _is_even_all_round(turns: Floats) -> bool:
+    even = 360.0 / len(turns) * np.arange(len(turns))
+    return bool(np.abs(np.sort(turns % 360.0) - even).max() <= tolerances.REPEAT_PITCH_DEG)
+
+
 def _ring(shapes: Shapes, group: Group, slack: float) -> tuple[Pattern, tuple[Pose, ...], float] | None:
     """Turns about the centre of the circle on which the copies lie, where these lay them on each other too."""
     area = shapes.measures.area_mm2[group.zones][:, :, None]
@@ -94,6 +101,8 @@ def _ring(shapes: Shapes, group: Group, slack: float) -> tuple[Pattern, tuple[Po
     centre = middle + [a, b]
     azimuth = np.degrees(np.arctan2(plan[:, 1] - b, plan[:, 0] - a))
     turns = (azimuth - azimuth[0] + 180.0) % 360.0 - 180.0
+    if len(place) < _FEWEST_OF_UNEVEN_RING and not _is_even_all_round(turns):
+        return None
     on_axis = np.append(centre, 0.0)
     poses, gap = [UNMOVED], 0.0
     for turn, copy in zip(turns[1:], group.zones[1:], strict=True):

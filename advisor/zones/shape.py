@@ -41,8 +41,12 @@ _LOW_RIM_SHARE = 0.15
 _LONG = 2.2
 # A bend of one sense over so much of the area makes a fillet or a round.
 _BENT_SHARE = 0.6
+# Of a groove or a long round so much bends: flanks may be planes.
+_BENT_SHARE_OF_LONG = 0.25
 # Turns of less than a hundredth of the radius the part's size stands for are no bend.
 _NO_BEND_OF_SIZE = 0.5
+# Zones with less of their area off the corners of the part are judged with them.
+_CLEAR_SHARE = 0.5
 # Share of a zone that may be tighter than the radius told.
 TIGHTEST_SHARE = 0.01
 
@@ -134,7 +138,7 @@ def _hollow(measures: _Measures, number: int, *, has_floor: bool) -> tuple[str, 
         return "pocket", True
     if is_closed and measures.length_over_width[number] < _LONG:
         return "bowl", True
-    return ("groove" if measures.concave_share[number] > 1 - _BENT_SHARE or has_floor else "slope"), is_closed
+    return ("groove" if measures.concave_share[number] > _BENT_SHARE_OF_LONG or has_floor else "slope"), is_closed
 
 
 def _hill(measures: _Measures, number: int, *, has_top: bool) -> tuple[str, bool]:
@@ -144,7 +148,7 @@ def _hill(measures: _Measures, number: int, *, has_top: bool) -> tuple[str, bool
         return "boss", True
     if is_closed and measures.length_over_width[number] < _LONG:
         return "dome", True
-    return ("round" if measures.convex_share[number] > 1 - _BENT_SHARE else "slope"), is_closed
+    return ("round" if measures.convex_share[number] > _BENT_SHARE_OF_LONG else "slope"), is_closed
 
 
 def _measures(patches: Patches, zoning: Zoning, bends: Curvature, axis: Floats) -> _Measures:
@@ -165,8 +169,23 @@ def _measures(patches: Patches, zoning: Zoning, bends: Curvature, axis: Floats) 
     return _Measures(
         walls, steepest - gentlest, of_one,
         concave, convex, heights[:, 0], heights[:, 1], *rims,
-        _by_zone(low, mesh.area_mm2, zone, count, [TIGHTEST_SHARE])[:, 0],
+        _by_zone(low, _area_off_corners(patches, zone, count), zone, count, [TIGHTEST_SHARE])[:, 0],
     )  # fmt: skip
+
+
+def _area_off_corners(patches: Patches, zone: Ints, count: int) -> Floats:
+    """(m,) area of the facets two rings off the corners of the part, where normals are least certain; else 0.
+
+    Zones that are mostly such facets keep them.
+    """
+    mesh = patches.surface.mesh
+    near = np.zeros(len(mesh.vertices), bool)
+    near[half_edge_ends(mesh.faces, np.flatnonzero(patches.sharp))] = True
+    near[mesh.faces[near[mesh.faces].any(axis=1)]] = True
+    clear = ~near[mesh.faces].any(axis=1)
+    area = np.bincount(zone, mesh.area_mm2, minlength=count)
+    share = np.bincount(zone, mesh.area_mm2 * clear, minlength=count) / area
+    return np.where(clear | (share < _CLEAR_SHARE)[zone], mesh.area_mm2, 0.0)
 
 
 def _by_zone(values: Floats, area: Floats, zone: Ints, count: int, shares: list[float]) -> Floats:

@@ -23,16 +23,17 @@ def small_features(
 ) -> tuple[Flags, int]:
     """Facets of small features that are to be noted together, and how many places they are.
 
-    Small is: a hollow wall (a hole) narrower than the ball, anything smaller than a share of the part, what lies
-    mostly between such, and what is left beyond the largest of very many areas. Undercuts stay what they are, and
-    one or two small features are zones like others; so is what goes on smoothly into its surroundings, as the very
+    Small is: a hollow wall (a hole) narrower than the ball, anything smaller than the ball and a share of the part,
+    what lies mostly between such, and what is left beyond the largest of very many areas. Undercuts stay what they are,
+    and one or two small features are zones like others; so is what goes on smoothly into its surroundings, as the very
     bottom of a bowl does. `sharp` tells the half-edges across which the surface turns a corner.
     """
     count = int(label.max()) + 1
     class_of = np.zeros(count, np.int8)
     class_of[label] = facet_class
     size = _plan_size(mesh, label, count, axis)
-    tiny = size < tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm
+    # on a large part too, what the ball goes into is more than a small feature
+    tiny = size < min(tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm, ball_mm)
     narrow = size < ball_mm
     cornered, hollow = _is_cornered(mesh, label, sharp, count), _is_hollow(mesh, label, count, axis)
     hole = (class_of >= STEEP) | ((class_of == SHALLOW) & cornered)  # a hole from the side has a bottom

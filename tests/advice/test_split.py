@@ -17,11 +17,13 @@ import advisor
 from advisor.advice.draw_zones import draw_zones
 from advisor.advice.settings import resolve
 from advisor.advice.split import Split, best_split
-from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.advice.target import StageTarget
+from advisor.advice.zone_surface import ZoneSurface
 from advisor.model import Plan, Zone
 from advisor.part.curvature import curvature
 from advisor.part.heal import heal
 from advisor.part.measured import measure_part
+from advisor.part.mesh import Mesh
 from advisor.part.smooth import smooth_surface
 
 RADIUS_MM, MOST_DEG, STEP_MM = 50.0, 60.0, 0.6026618
@@ -60,15 +62,24 @@ def optimum() -> tuple[float, float]:
 
 
 @cache
+def cap_mesh() -> Mesh:
+    return heal(*solids.spherical_cap(), "cap").mesh
+
+
+def target() -> StageTarget:
+    return resolve(cap_mesh(), {}, ASKED).stages[-1].target
+
+
+@cache
 def dome() -> tuple[ZoneSurface, Split]:
     """The cap as one zone, and its best split."""
-    mesh = heal(*solids.spherical_cap(), "cap").mesh
+    mesh = cap_mesh()
     settings = resolve(mesh, {}, ASKED)
     smooth = smooth_surface(mesh)
     drawn = draw_zones(mesh, smooth, curvature(mesh, smooth), settings)
     (number,) = (k for k, told in enumerate(drawn.shapes) if told.shape == "dome")
-    surface = zone_surfaces(mesh, smooth, drawn.zoning, np.asarray(settings.axis))[number]
-    split = best_split(surface, settings.stages[-1].target, settings.job.zones.flat_below, BLEND_PRICE)
+    surface = drawn.surfaces[number]
+    split = best_split(surface, target(), settings.job.zones.flat_below, BLEND_PRICE)
     assert split is not None
     return surface, split
 
@@ -105,7 +116,32 @@ def test_the_best_split_is_the_optimum_of_closed_form() -> None:
     assert split.path_mm == pytest.approx(path, rel=0.01)
     # the line of one slope on a sphere: 2 pi R sin
     circle = 2 * np.pi * RADIUS_MM * np.sin(np.radians(split.slope_deg))
-    assert split.blend_mm == pytest.approx(circle, rel=0.05)
+    assert split.blend_mm == pytest.approx(circle, rel=0.005)
+
+
+@pytest.mark.parametrize("steep_from_deg", [None, 20.0, 45.0])
+@pytest.mark.parametrize("blend_price", [0.0, BLEND_PRICE, 1000.0])
+def test_the_cheapest_of_all_splits_is_told(blend_price: float, steep_from_deg: float | None) -> None:
+    """In two at the best slope or at the job's, or in three by the job's two: prices from closed form."""
+    flat_below_deg = 5.0
+
+    def price(slope_deg: float, *, has_own_floor: bool) -> float:
+        path, turns = split_mm(slope_deg), [slope_deg]
+        if has_own_floor:
+            floor = line_area_mm2(flat_below_deg) / STEP_MM
+            path -= floor / np.cos(np.radians(slope_deg)) - floor / np.cos(np.radians(flat_below_deg))
+            turns.append(flat_below_deg)
+        return path + blend_price * sum(2 * np.pi * RADIUS_MM * np.sin(np.radians(turn)) for turn in turns)
+
+    slopes = [optimum()[0]] if steep_from_deg is None else [optimum()[0], steep_from_deg]
+    prices = {(slope, floor): price(slope, has_own_floor=floor) for slope in slopes for floor in (False, True)}
+    slope_deg, has_own_floor = min(prices, key=lambda way: prices[way])
+    surface, _ = dome()
+    split = best_split(surface, target(), flat_below_deg, blend_price, steep_from_deg)
+    assert split is not None
+    assert split.slope_deg == pytest.approx(slope_deg, abs=2.0)
+    assert split.floor_below_deg == (flat_below_deg if has_own_floor else None)
+    assert split.price_mm(blend_price) == pytest.approx(prices[slope_deg, has_own_floor], rel=0.02)
 
 
 def test_a_dome_is_kept_together_where_that_takes_fewer_minutes() -> None:

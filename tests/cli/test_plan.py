@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -201,21 +202,49 @@ def test_explain_tells_what_was_weighed(
     record = json.loads(Path("p/plan.json").read_text())
     price = record["map_price"]
     assert price["least_mm"] < price["total_mm"]
-    head, *lines = out.splitlines()
+    head, counted, moves, *lines = out.splitlines()
     assert all(f"{price[key]:,.0f} mm" in head for key in ("total_mm", "least_mm"))
-    assert f"{price['zone_price_mm']:g} mm each" in head and f"{price['blend_price_mm_per_mm']:g} mm a mm" in head
-    told = {line: lines[k + 1 : k + 5] for k, line in enumerate(lines) if not line.startswith(" ")}
+    assert f"{price['zone_price_mm']:,.0f} mm for each zone" in head
+    assert f"{price['blend_price_mm_per_mm']:g} times the length of the blend lines" in head
+    assert counted.startswith("8 of the 16 zones are copies of others: 8 are left to look at.")
+    assert "anticlockwise" in moves
+    starts = [k for k, line in enumerate(lines) if not line.startswith(" ")]
+    told = {lines[k]: lines[k + 1 : end] for k, end in zip(starts, [*starts[1:], None], strict=True)}
     assert [line.split()[0] for line in told] == [str(zone["id"]) for zone in record["zones"]]
-    pockets = [zone for zone in record["zones"] if zone["shape"] == "pocket"]
-    for zone in pockets:
-        line = next(line for line in told if line.startswith(f"{zone['id']}  {zone['name']}: constant-cusp offset"))
-        trade, repeats = zone["trade"], zone["repeats"]
-        words = " ".join(told[line])
-        assert f"Kept together: {trade['whole_path_mm']:.0f} mm of path" in words
-        assert f"Split at {trade['split_at_deg']:.0f} deg" in words and f"{trade['split_path_mm']:.0f} mm" in words
-        assert f"That is {trade['whole_min']:.1f} min against {trade['split_min']:.1f} min" in words
-        turn = f"copy of zone {pockets[0]['id']}: turn {repeats['turn_deg']:.3f} deg, shift 0.000, 0.000, 0.000 mm"
-        assert ("program this one, copy it 4 times" if zone is pockets[0] else turn) in line
+    model, *copies = (zone for zone in record["zones"] if zone["shape"] == "pocket")
+    line = next(line for line in told if line.startswith(f"{model['id']}  {model['name']}: constant-cusp offset"))
+    assert line.endswith("; program this one, copy it 4 times")
+    trade, words = model["trade"], " ".join(told[line])
+    assert f"Kept together: {trade['whole_path_mm']:,.0f} mm of path, {trade['whole_min']:.0f} min" in words
+    assert f"Cheapest split, at {trade['split_at_deg']:.0f} deg with lines below and level passes above" in words
+    assert f"{trade['split_path_mm']:,.0f} mm" in words and f"{trade['split_min']:.0f} min" in words
+    for zone in copies:  # what was weighed for the model holds for its copies: it is said once
+        turn = zone["repeats"]["turn_deg"]
+        assert told[f"{zone['id']}  {zone['name']}: copy of zone {model['id']}: turn {turn:.3f} deg"] == []
+
+
+def test_explain_speaks_the_unit_of_the_job(
+    demo_parts: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The mould at a 25.4th of its size, which is the same mould in inches: the same words, lengths in inches."""
+    (tmp_path / "job.toml").write_text('unit = "inch"\n')
+    part = tmp_path / "mould.stl"
+    facet = np.dtype([("n", "<f4", 3), ("v", "<f4", (3, 3)), ("a", "<u2")])
+    data = bytearray((demo_parts / "bottle_shoulder_mould.stl").read_bytes())
+    facets = np.frombuffer(data, facet, offset=84).copy()
+    facets["v"] /= 25.4
+    data[84:] = facets.tobytes()
+    part.write_bytes(bytes(data))
+    asked = ["--ball", "6 mm", "--explain", "--quiet", "--no-pictures", "--material", "Ti-6Al-4V", "--out"]
+    assert run_for_code(["plan", str(part), "--job", str(tmp_path / "job.toml"), *asked, str(tmp_path / "p")]) == 0
+    out = capsys.readouterr().out
+    record = json.loads((tmp_path / "p" / "plan.json").read_text())
+    assert not re.search(r"\d (mm|um)\b", out)
+    (bowl,) = (zone for zone in record["zones"] if zone["shape"] == "bowl")
+    z = bowl["z_mm"]
+    assert f"Bowl Z {z['min'] / 25.4:.3f} to {z['max'] / 25.4:.3f}: constant-cusp offset, cusp up to 0.000197 in" in out
+    assert f"Kept together: {bowl['trade']['whole_path_mm'] / 25.4:,.0f} in of path" in out
+    assert f"shift X {132 / 25.4:.4f}, Y {83 / 25.4:.4f} in" in out
 
 
 def test_explain_keeps_out_of_the_way_of_json(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -226,7 +255,8 @@ def test_explain_keeps_out_of_the_way_of_json(part: Path, capsys: pytest.Capture
     assert json.loads(out)["plan"]["map_price"]["total_mm"] > 0
     assert err.startswith("The map costs ") and "parallel lines, cusp up to" in err
     assert run_for_code([*asked, "--only", "zones"]) == 0
-    assert all(line.endswith(": not advised") for line in capsys.readouterr().out.splitlines()[1:])
+    told = capsys.readouterr().out.splitlines()[1:]
+    assert told and all(line.endswith(": not advised") for line in told)
 
 
 BAD_OPTIONS = {

@@ -110,7 +110,13 @@ def near_length(zone: advisor.model.Zone, length_mm: float) -> advisor.model.Nei
 
 def test_folder_holds_what_the_plan_says(plan: Plan, tmp_path: Path) -> None:
     folder = write_plan_folder(plan, tmp_path / "a folder" / "plan")
-    assert {path.name for path in folder.iterdir()} == {"plan.json", "zones.csv", "facets.npz", "zone_map.png"}
+    assert {path.name for path in folder.iterdir()} == {
+        "plan.json",
+        "zones.csv",
+        "facets.npz",
+        "outlines.npz",
+        "zone_map.png",
+    }
     assert [path.name for path in folder.parent.iterdir()] == ["plan"], "nothing of the making is left"
     with np.load(folder / "facets.npz", allow_pickle=False) as arrays:
         assert arrays["vertices"].dtype == np.float64 and arrays["slope_deg"].dtype == np.float64

@@ -529,7 +529,7 @@ def test_names_are_one_line_of_plain_letters():
 def test_class_ranges_come_from_the_settings_in_force(plan):
     assert picture_key.class_ranges(plan.record)["shallow"] == "5° to 45°"
     walls = (*plan.record.settings, Setting("wall_tolerance", "1.5 deg", "option"))
-    assert picture_key.class_ranges(replace(plan.record, settings=walls))["undercut"] == "over 91.5°"
+    assert picture_key.class_ranges(replace(plan.record, settings=walls))["undercut"] == "over 91.5°, or hidden"
     assert set(picture_key.class_ranges(replace(plan.record, settings=())).values()) == {""}
 
 

@@ -108,7 +108,7 @@ def test_fillet_of_a_pocket_from_seam_to_seam(fillet_mm: float, chord_error_mm: 
     """Every strip has the fillet's radius, the first and last too; floor and wall know nothing of it."""
     mesh, found = part(*solids.round_pocket(20, fillet_mm, 15, chord_error_mm=chord_error_mm))
     floor, fillet, wall = fillet_of_pocket(mesh, fillet_mm)
-    assert np.abs(-1 / found.k_min_per_mm[fillet] / fillet_mm - 1).max() < 0.01
+    assert np.abs(-1 / found.k_min_per_mm[fillet] / fillet_mm - 1).max() < 0.012
     assert np.abs(found.k_max_per_mm[floor]).max() < 2e-4
     assert np.abs(found.k_min_per_mm[floor]).max() < 2e-4
     assert np.abs(-1 / found.k_min_per_mm[wall] / 20 - 1).max() < 0.01

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from advisor.part.curvature import curvature
 from advisor.part.heal import heal
 from advisor.part.smooth import smooth_surface
-from advisor.zones.fits import Fit, fit_surface
+from advisor.zones.analytic import Fit, distances_mm
+from advisor.zones.fits import fit_surface
 
 Floats = NDArray[np.float64]
 Patch = tuple[Floats, Floats]
@@ -102,6 +103,9 @@ def test_kinds_without_noise(name: str, hollow: bool) -> None:
     assert found.kind == kind
     assert found.is_hollow == (hollow and kind != "plane")
     assert found.residual_max_mm < 1e-6
+    lifted = patch()[0] + 0.1 * patch()[1]
+    # a tenth outward of a surface that bends outward, as these do before they are turned inside out
+    assert distances_mm(found, lifted @ TURN.T + MOVE) == pytest.approx(-0.1 if hollow and kind == "plane" else 0.1)
     for key, value in numbers.items():
         assert getattr(found, key) == pytest.approx(value, rel=1e-6), key
     if kind in ("cylinder", "cone", "torus"):

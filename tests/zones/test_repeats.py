@@ -198,6 +198,27 @@ def test_a_ring_of_six_is_no_grid() -> None:
     assert (family.copies, family.pattern) == (6, "free")
 
 
+@pytest.mark.parametrize(
+    ("azimuths", "pattern", "pitch"),
+    [
+        ((0, 72, 144, 216, 288), "polar", 72.0),
+        ((0, 120, 240), "polar", 120.0),
+        ((0, 40, 100, 170, 230), "polar", None),
+        ((0, 40, 170), "free", None),  # any three places lie on a circle
+        ((0, 60, 180, 240), "grid", None),
+        ((0, 180), "row", None),
+    ],
+)
+def test_round_holes_on_a_circle(azimuths: tuple[float, ...], pattern: str, pitch: float | None) -> None:
+    places = [Rotation.from_euler("z", turn, degrees=True).apply([70.0, 0, 0]) + [5.0, 2.0, 0] for turn in azimuths]
+    (family,) = plate(*(Pocket(circle(8, 72), 0.0, tuple(place)) for place in places)).families()
+    assert (family.copies, family.pattern) == (len(azimuths), pattern)
+    assert family.pitch_deg == (None if pitch is None else pytest.approx(pitch, abs=1e-3))
+    if pattern == "polar":
+        assert family.centre_mm == pytest.approx((5.0, 2.0, 0.0), abs=1e-3)
+        assert sorted(turn % 360 for turn in family.turn_deg) == pytest.approx(azimuths, abs=1e-3)
+
+
 def test_shifts_without_order_are_free() -> None:
     places = [(0, 0, 0), (50, 3, 0), (20, 61, 0), (93, 40, 0), (140, 9, 0)]
     (family,) = plate(*(Pocket(L_SHAPE, 0.0, place) for place in places)).families()
@@ -295,6 +316,22 @@ def test_a_round_wall_follows_the_floor_that_is_not_round() -> None:
     assert family.turn_deg[1] == pytest.approx(90.0, abs=1e-2)
 
 
+def test_both_sides_of_a_lobe_go_with_it_though_they_are_mirror_images() -> None:
+    kite = np.array([(-10, -6), (14, 0), (-10, 6)], float)
+    turns = (0.0, 120.0, 240.0)
+    places = [Rotation.from_euler("z", turn, degrees=True).apply([60.0, 0, 0]) for turn in turns]
+    part = plate(*(Pocket(kite, turn, tuple(place)) for turn, place in zip(turns, places, strict=True)))
+    zone, middle = part.zone.copy(), part.mesh.middle.copy()
+    for k, turn in enumerate(turns):
+        left = Rotation.from_euler("z", -turn, degrees=True).apply(middle)[:, 1] > 0
+        zone[(zone == 2 * k + 1) & left] = 6 + k
+    sides = Plate(part.mesh, zone, np.array([FLAT, STEEP] * 3 + [STEEP] * 3, np.int8))
+    (family,) = sides.families()
+    assert family.members == ((0, 1, 6), (2, 3, 7), (4, 5, 8))
+    assert (family.pattern, family.is_mirrored) == ("polar", (False, False, False))
+    assert family.pitch_deg == pytest.approx(120.0, abs=1e-3)
+
+
 def test_undercut_and_left_out_zones_take_no_part() -> None:
     part = plate(Pocket(L_SHAPE), Pocket(L_SHAPE, 10.0, (60, 0, 0)))
     under = Plate(part.mesh, part.zone, np.array([FLAT, UNDERCUT] * 2, np.int8))
@@ -348,8 +385,8 @@ def test_moments_of_a_rectangle() -> None:
 # ---------------------------------------------------------------------------------------- demo parts
 
 
-def families_of(path: Path) -> tuple[Plate, tuple[Family, ...]]:
-    plan = advisor.plan(path, only_zones=True)
+def families_of(path: Path, **options: str) -> tuple[Plate, tuple[Family, ...]]:
+    plan = advisor.plan(path, only_zones=True, **options)
     facets, zones, record = plan.facets, plan.record.zones, plan.record
     classes = np.array([SLOPE_CLASSES.index(zone.slope_class) for zone in zones], np.int8)
     part = Plate(Mesh(facets.vertices, facets.faces), (facets.zone - 1).astype(np.int32), classes)
@@ -370,6 +407,13 @@ def test_the_pockets_of_the_fruit_cup_tool(demo_parts: Path) -> None:
     assert family.centre_mm == pytest.approx((0, 0, 0), abs=0.01)
     # floor, fillet, wall and rim go together: shapely's area of the pocket's outline is 4420 mm2 in plan
     assert area_of(part, family.members[0]) > 5500
+
+
+def test_the_bolt_holes_of_the_fruit_cup_tool(demo_parts: Path) -> None:
+    # a ball of 6 mm goes into them; with a larger one they are small features
+    _, families = families_of(demo_parts / "fruit_cup_tool.stl", ball="6 mm")
+    assert [(family.copies, family.pattern) for family in families] == [(5, "polar"), (5, "polar")]
+    assert all(family.pitch_deg == pytest.approx(72.0, abs=0.01) for family in families)
 
 
 def test_the_cups_and_posts_of_the_egg_tray_tool(demo_parts: Path) -> None:

@@ -1,0 +1,254 @@
+"""What the plan says of a zone: its geometry, its neighbours, and the advice for it. Plain frozen records.
+
+Lengths are mm, angles degrees, unless a name says otherwise. ``None`` means "not computed", never a guess.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+SlopeClass = Literal["flat", "shallow", "steep", "undercut"]
+Strategy = Literal["constant_z", "parallel_line", "constant_cusp"]
+Joint = Literal["tangent", "inside corner", "outside corner"]
+SurfaceKind = Literal["plane", "cylinder", "sphere", "cone", "torus"]
+
+SLOPE_CLASSES: tuple[SlopeClass, ...] = ("flat", "shallow", "steep", "undercut")
+STRATEGIES: tuple[Strategy, ...] = ("constant_z", "parallel_line", "constant_cusp")
+
+# A zone of many small features (drilled holes, pins, letters) that are noted together, not finished by a ball.
+SMALL_FEATURES_SHAPE = "small features"
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Area-weighted spread of a facet quantity over a zone."""
+
+    min: float
+    p05: float
+    mean: float
+    p95: float
+    max: float
+
+
+@dataclass(frozen=True)
+class Range:
+    """Smallest and largest value over a zone."""
+
+    min: float
+    max: float
+
+
+@dataclass(frozen=True)
+class Cusp:
+    """Predicted cusp height normal to the surface, um. ``None`` where the cutter leaves surface uncut."""
+
+    target: float | None
+    p95: float | None
+    max: float | None
+
+
+@dataclass(frozen=True)
+class Neighbour:
+    """A zone that shares boundary with this one."""
+
+    zone: int
+    length_mm: float
+    joint: Joint
+
+
+@dataclass(frozen=True)
+class Repeats:
+    """The zone is one of several congruent ones: program the first of its group, copy the rest.
+
+    The model is turned about the tool axis through the origin by ``turn_deg``, then shifted. A mirror image is listed
+    but cannot be copied so.
+    """
+
+    group: int
+    of: int
+    turn_deg: float
+    shift_mm: tuple[float, float, float]
+    model: int
+    is_mirrored: bool
+    pattern: str
+    centre_mm: tuple[float, float, float] | None
+    pitch_deg: float | None
+
+
+@dataclass(frozen=True)
+class Trade:
+    """What keeping a zone together was weighed against: the split by slope that needs least path.
+
+    ``blend_price_mm`` is what the blend line of the split counts for, in path. Split fields are ``None`` where no
+    split holds the target.
+    """
+
+    whole_path_mm: float
+    whole_min: float | None
+    whole_tip_share: float | None
+    split_at_deg: float | None
+    split_path_mm: float | None
+    split_min: float | None
+    split_tip_share: float | None
+    blend_mm: float | None
+    blend_price_mm: float | None
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Tilt:
+    """A tilt that keeps the contact off the tip, and what it gains at the contact of the least slope.
+
+    ``allowed`` says whether the job's machine can tilt so far. Speeds are ``None`` where no spindle speed is known.
+    """
+
+    tilt_deg: float
+    allowed: bool
+    contact_diameter_before_mm: float
+    contact_diameter_after_mm: float
+    surface_speed_before_m_per_min: float | None
+    surface_speed_after_m_per_min: float | None
+
+
+@dataclass(frozen=True)
+class ErrorBudget:
+    """How far the finished surface may lie from the drawn one: the parts, their plain sum, and the tolerance.
+
+    The sum is the worst case. Parts that are not known are ``None`` and left out of it; ``largest`` names the
+    largest part, ``within`` is ``None`` where the job states no tolerance.
+    """
+
+    cusp_um: float | None
+    facets_um: float | None
+    path_um: float
+    bending_um: float | None
+    total_um: float
+    tolerance_um: float | None
+    within: bool | None
+    largest: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """One way to cut one zone in one stage. Fields that a strategy does not use are ``None``.
+
+    ``stepover_mm`` is measured along the surface, ``line_spacing_mm`` in plan, ``z_step_mm`` along the tool
+    axis, ``direction_deg`` from +X (of the set-up) about the tool axis. Surface speeds are those at the contact.
+    ``cusp_along_feed_um`` is the mark each tooth leaves on its way, beside ``cusp_um`` between passes.
+    ``corner_feed_mm_per_min`` is the feed advised where a pass walks into an inside corner. Minutes are of this
+    stage; ``total_min`` has links in it. A candidate that is not ``usable`` has no numbers of its passes.
+    """
+
+    strategy: Strategy
+    tool: int
+    stage: str
+    stepover_mm: float | None
+    line_spacing_mm: float | None
+    z_step_mm: float | None
+    direction_deg: float | None
+    cusp_um: Cusp
+    ra_um: float | None
+    contact_diameter_mm: Range | None
+    tip_contact_share: float | None
+    spindle_rpm: float | None
+    surface_speed_m_per_min: Range | None
+    mean_surface_speed_m_per_min: float | None = None
+    feed_per_tooth_mm: float | None = None
+    cusp_along_feed_um: float | None = None
+    feed_mm_per_min: float | None
+    corner_feed_mm_per_min: float | None = None
+    passes: int | None
+    path_mm: float | None
+    lifts: int | None
+    cutting_min: float | None
+    total_min: float | None
+    total_min_range: tuple[float, float] | None
+    tilt: Tilt | None = None
+    error_budget: ErrorBudget | None = None
+    usable: bool
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ClassAreas:
+    """Area in each slope class, mm2."""
+
+    flat: float
+    shallow: float
+    steep: float
+    undercut: float
+
+
+@dataclass(frozen=True)
+class FittedSurface:
+    """The plane, cylinder, sphere, cone or torus that a zone stands for.
+
+    ``point_mm`` lies on a plane and on the axis of cylinder and cone beside the middle of the zone; it is the centre
+    of sphere and torus. ``axis`` is a plane's outward normal; a cone's points to its tip. ``radius_mm`` is that of a
+    cone at ``point_mm``, of a torus that of its tube; ``ring_radius_mm`` is from a torus' centre to the middle of the
+    tube. ``is_hollow`` is True where the surface bends inward seen from outside the part. Residuals are those of
+    corners of facets: rms within ``tolerance_um``, none beyond four times that.
+    """
+
+    kind: SurfaceKind
+    point_mm: tuple[float, float, float]
+    axis: tuple[float, float, float] | None
+    radius_mm: float | None
+    ring_radius_mm: float | None
+    half_angle_deg: float | None
+    is_hollow: bool
+    rms_um: float
+    max_um: float
+    tolerance_um: float
+
+
+@dataclass(frozen=True)
+class ZoneOutline:
+    """The zone's outline in short; ``outlines.npz`` has it in full.
+
+    ``loops`` counts outer loops and holes, ``length_mm`` is of all. ``overlap_mm`` is how far the outline is pushed
+    out over smooth borders, ``None`` where no stepover is known or the zone is not cut. ``deviation_um`` is how far
+    the outline and the border of the facets lie apart at most.
+    """
+
+    loops: int
+    holes: int
+    length_mm: float
+    overlap_mm: float | None
+    deviation_um: float
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A connected area that is finished in one way.
+
+    ``slope_class`` is the one that covers most of it; a zone kept together over several has all of them in
+    ``class_area_mm2``. ``concave_radius_mm`` is the tightest hollow: 1 % of the area may be tighter. ``surface`` is
+    ``None`` where no simple one holds.
+    """
+
+    id: int
+    setup: int
+    name: str
+    slope_class: SlopeClass
+    shape: str | None
+    is_closed: bool | None
+    facets: int
+    area_mm2: float
+    plan_area_mm2: float
+    class_area_mm2: ClassAreas
+    slope_deg: Spread
+    z_mm: Range
+    concave_radius_mm: float | None
+    reachable_share: float | None
+    features: int
+    is_protected: bool
+    repeats: Repeats | None
+    neighbours: tuple[Neighbour, ...]
+    advice: Advice | None
+    steps: tuple[Advice, ...]
+    candidates: tuple[Advice, ...]
+    trade: Trade | None = None
+    surface: FittedSurface | None = None
+    outline: ZoneOutline | None = None

@@ -1,0 +1,59 @@
+"""Areas that the spindle cannot see, whatever their slope: they are undercuts as well."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor import tolerances
+from advisor.part.mesh import Flags, Floats, Mesh
+from advisor.part.plan_tree import plan_tree
+from advisor.zones.areas import connected_areas, spread_sample
+from advisor.zones.classes import STEEP, UNDERCUT
+
+# Facets asked of every area, and into how many parts a side each is cut: long facets are hidden in part.
+_ASKED = 60
+_PARTS = 3
+
+
+def with_hidden_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, axis: Floats) -> NDArray[np.int8]:
+    """Classes in which areas that overhangs hide from the spindle all over are undercuts.
+
+    The floor of a hole drilled from the side has no slope that says so. An area is what corners and changes of class
+    bound; one that is hidden in part stays what it is.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    facet_class : (m,) int8 array
+    sharp : (3 m,) bool array
+        Half-edges across which the surface turns a corner.
+    axis : (3,) unit vector from the part to the spindle
+    """
+    roof = facet_class == UNDERCUT
+    if not roof.any():
+        return facet_class
+    label = connected_areas(mesh, facet_class, sharp)
+    asked = np.flatnonzero(~roof)
+    asked = asked[spread_sample(label[asked], _ASKED)]
+    clear = max(tolerances.HIDDEN_MM, tolerances.HIDDEN_SHARE_OF_SIZE * mesh.reach_mm)
+    points = _spread_over(mesh.vertices[mesh.faces[asked]]) + clear * mesh.normal[asked, None]
+    tree = plan_tree(mesh.vertices, mesh.faces[roof], axis)
+    covered = tree.is_covered(points.reshape(-1, 3)).reshape(points.shape[:2]).mean(axis=1)
+    count = int(label.max()) + 1
+    total = np.bincount(label[asked], mesh.area_mm2[asked], minlength=count)
+    hidden = np.bincount(label[asked], mesh.area_mm2[asked] * covered, minlength=count)
+    is_hidden = hidden > tolerances.HIDDEN_AREA_SHARE * np.maximum(total, 1e-300)
+    return np.where(is_hidden[label] & (facet_class <= STEEP), np.int8(UNDERCUT), facet_class)
+
+
+def _spread_over(corners: Floats) -> Floats:
+    """(k, 9, 3) middles of the nine like parts of (k, 3, 3) facets."""
+    steps = np.arange(3 * _PARTS)
+    first, second = np.meshgrid(steps, steps)
+    third = 3 * _PARTS - first - second
+    # corners of the parts lie where every share is a multiple of 3, their middles where all leave the same rest
+    rest = first % 3
+    inside = (rest > 0) & (second % 3 == rest) & (third % 3 == rest) & (third > 0)
+    shares = np.stack([first, second, third], axis=-1)[inside] / (3 * _PARTS)
+    return np.asarray(np.einsum("pc,kcx->kpx", shares, corners))
