@@ -60,6 +60,7 @@ class ZoneRules(_Section):
     wall_tolerance: Annotated[Angle, Field(ge=0, le=10)] = 1.0
     smallest: PositiveArea = 4.0
     overlap: Annotated[float, Field(ge=0, le=10)] = 2.0
+    corner_share: Annotated[float, Field(gt=0, le=1)] = 0.8
     keep_together: bool = True
     blend_price: Annotated[float, Field(ge=0, le=1000)] = 10.0
     zone_price: Annotated[Length, Field(ge=0)] = 500.0
@@ -82,6 +83,7 @@ class Machine(_Section):
     max_feed: PositiveFeed = 10_000.0
     acceleration: Acceleration = 3_000.0
     corner_deviation: PositiveLength = 0.01
+    tool_change_min: Annotated[float, Field(ge=0, le=60)] = 1.0
     max_tilt: Annotated[Angle, Field(ge=0, le=120)] | None = None
 
     @property
@@ -215,11 +217,13 @@ class Job(_Section):
 
     unit: Literal["mm", "inch", "m"] = "mm"
     up: str | tuple[float, float, float] = "+Z"
+    setups: Literal["one", "fewest"] | Annotated[tuple[str, ...], Field(min_length=1, max_length=12)] = "one"
     material: str | None = None
     own_material: MaterialRow | None = None
     tolerance: PositiveLength | None = None
     path_tolerance: PositiveLength = 0.002
     stock: PositiveLength = 0.5
+    clearance: Annotated[Length, Field(ge=0)] = 0.5
     zones: ZoneRules = ZoneRules()
     machine: Machine = Machine()
     tool: tuple[Tool, ...] = ()
@@ -229,6 +233,8 @@ class Job(_Section):
     @model_validator(mode="after")
     def _names_known(self) -> Self:
         parse_up(self.up)
+        for axis in () if isinstance(self.setups, str) else self.setups:
+            parse_up(axis)
         names = [tool.name for tool in self.tool]
         for stage in self.stage:
             if stage.tool is not None and stage.tool not in names:

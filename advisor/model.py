@@ -34,7 +34,9 @@ from advisor.zone_model import (
     Tilt,
     Trade,
     Zone,
+    ZoneLeftover,
     ZoneOutline,
+    ZoneReach,
 )
 
 __all__ = [
@@ -50,6 +52,7 @@ __all__ = [
     "FacetArrays",
     "FittedSurface",
     "Joint",
+    "Leftover",
     "MapPrice",
     "Neighbour",
     "OutlineArrays",
@@ -60,6 +63,7 @@ __all__ = [
     "Range",
     "Repair",
     "Repeats",
+    "SequenceStep",
     "Setting",
     "Setup",
     "SlopeClass",
@@ -69,10 +73,13 @@ __all__ = [
     "SurfaceKind",
     "Tilt",
     "ToolRecord",
+    "ToolSequence",
     "Totals",
     "Trade",
     "Zone",
+    "ZoneLeftover",
     "ZoneOutline",
+    "ZoneReach",
     "plan_from_json",
     "plan_schema",
     "plan_to_json",
@@ -119,6 +126,49 @@ class Setup:
     name: str
     tool_axis: tuple[float, float, float]
     reached_share: float | None
+
+
+@dataclass(frozen=True)
+class Leftover:
+    """A connected place that the finishing cutter is too large for, as a job of its own for a smaller one.
+
+    ``zones`` it lies in, the one with most of it first; ``kind`` is ``corner``, or ``groove`` where the cutter does not
+    get down at all. ``middle_mm`` is in the part's coordinates. Heights are of material over the surface.
+    ``diameter_mm`` is that of the largest tool asked for that gets to nearly all of it, ``path_mm`` what that needs on
+    a flat for the same cusp; ``None`` where no tool does.
+    """
+
+    zones: tuple[int, ...]
+    kind: Literal["corner", "groove"]
+    middle_mm: tuple[float, float, float]
+    area_mm2: float
+    p95_um: float
+    max_um: float
+    diameter_mm: float | None
+    path_mm: float | None
+
+
+@dataclass(frozen=True)
+class SequenceStep:
+    """One tool of a sequence and what it finishes; ``path_mm`` is area over the step of a flat."""
+
+    tool: str
+    diameter_mm: float
+    area_mm2: float
+    path_mm: float
+    cutting_min: float | None
+
+
+@dataclass(frozen=True)
+class ToolSequence:
+    """Tools that finish all that any of those asked for gets to, in the least time: large first.
+
+    ``minutes`` has the changes of tools in it; ``None`` where no feed is known, and path decides.
+    """
+
+    steps: tuple[SequenceStep, ...]
+    minutes: float | None
+    why: str
 
 
 @dataclass(frozen=True)
@@ -197,6 +247,15 @@ class FacetArrays:
         The same of the smooth surface that the facets stand for: what the zone lines follow.
     slope_class : (m,) int8 array
         Index in ``SLOPE_CLASSES`` of the area that the facet lies in; a zone kept together has several.
+    reach : (m,) int8 array or None
+        Whether the finishing cutter gets there: 0 reached, 1 the cutter is too large or cannot get in, 2 shank or
+        holder would touch, 3 faces away or hidden from the spindle. This and what follows is None where not worked out.
+    needed_ball_mm : (m,) float32 array or None
+        Diameter of the largest ball that fits there, inf or the greatest asked where anything fits, NaN where unknown.
+    leftover_mm : (m,) float32 array or None
+        Height of material that the finishing cutter leaves there, 0 where it reaches, NaN where unknown.
+    stick_out_mm : (m,) float32 array or None
+        Least length out of the holder, NaN where unknown.
     """
 
     vertices: NDArray[np.float64]
@@ -205,6 +264,10 @@ class FacetArrays:
     slope_deg: NDArray[np.float64]
     smooth_slope_deg: NDArray[np.float64]
     slope_class: NDArray[np.int8]
+    reach: NDArray[np.int8] | None = None
+    needed_ball_mm: NDArray[np.float32] | None = None
+    leftover_mm: NDArray[np.float32] | None = None
+    stick_out_mm: NDArray[np.float32] | None = None
 
 
 @dataclass(frozen=True)
@@ -267,6 +330,8 @@ class PlanRecord:
     map_price: MapPrice
     settings: tuple[Setting, ...]
     cautions: tuple[str, ...]
+    leftovers: tuple[Leftover, ...] = ()
+    sequence: ToolSequence | None = None
 
 
 @dataclass(frozen=True)

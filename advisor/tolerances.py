@@ -230,3 +230,31 @@ PUSH_COARSE_SHARE = 2e-3
 # would show.
 ZONE_FIT_MM = 0.01
 ZONE_FIT_MOST_MM = 0.05
+
+# -- reach --------------------------------------------------------------------------------------------------------
+# A tool that gets to all but this share of what any tool gets to counts as getting there.
+REACH_SLACK_SHARE = 0.005
+# A zone of which less is reached is not cut with the tool.
+LEAST_REACHED_SHARE = 0.05
+# What is missing of a zone by less than this is facets and rounding, no corner left over.
+MISSED_SHARE = 0.002
+# A ball in a fillet of its own radius cuts its facets by two chord errors at most: theirs on one side and the other.
+REACH_CHORD_ERRORS = 2.0
+
+# -- set-ups ------------------------------------------------------------------------------------------------------
+# Tool axes nearer than this are one: neither faces of draft nor the fit of an axis deserve a set-up of their own.
+LIKE_AXES_DEG = 2.0
+# Share of the part's area for which nobody clamps it once more, and below which no direction is a face's.
+NEGLIGIBLE_SETUP_SHARE = 1e-3
+# A face of which a set-up reaches all but this share stays whole on it: what is missing is the edge of a sharp corner,
+# or rounding.
+WHOLE_FACE_MISSING_SHARE = 0.01
+# Pieces of a face below this share of the part's area join the set-up of the piece beside them.
+SETUP_CRUMB_SHARE = 5e-4
+# A rotary table turns a tool axis to the spindle that is out of square with its own axis by no more than this: what
+# faces at the limit would be off by is within what finishing leaves, 0.1 mm over 100 mm.
+ROTARY_AXIS_DEG = 0.05
+# Places left over below this share of the finishing ball's footprint are rounding and rims.
+LEFTOVER_SHARE_OF_FOOTPRINT = 0.05
+# Another set-up is not worth it for less than this share of the surface (common practice, no source).
+SETUP_SPARE_SHARE = 0.01

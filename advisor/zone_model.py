@@ -220,6 +220,36 @@ class ZoneOutline:
 
 
 @dataclass(frozen=True)
+class ZoneLeftover:
+    """What the finishing cutter leaves in a zone because it is too large: where, and how high over the surface."""
+
+    area_mm2: float
+    p95_um: float
+    max_um: float
+
+
+@dataclass(frozen=True)
+class ZoneReach:
+    """How much of a zone the finishing tool gets to.
+
+    ``share`` is what it touches without gouging and clear of shank and holder; ``cutter_share`` is what it is too
+    large for, ``shank_or_holder_share`` what these would touch at the stick-out of the job. ``depth_mm`` is from the
+    part's highest point to the zone's lowest. ``stick_out_mm`` is the least length out of the holder that keeps it
+    clear wherever the cutter gets; ``None`` where the job describes no holder. ``largest_diameter_mm`` is that of the
+    largest cutter that gets to as much of the zone as any does and fits its corners, of the job's tools or, where it
+    lists none, of balls on most shelves.
+    """
+
+    share: float
+    cutter_share: float
+    shank_or_holder_share: float
+    depth_mm: float
+    stick_out_mm: float | None
+    largest_diameter_mm: float | None
+    leftover: ZoneLeftover | None
+
+
+@dataclass(frozen=True)
 class Zone:
     """A connected area that is finished in one way.
 
@@ -252,3 +282,4 @@ class Zone:
     trade: Trade | None = None
     surface: FittedSurface | None = None
     outline: ZoneOutline | None = None
+    reach: ZoneReach | None = None

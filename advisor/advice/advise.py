@@ -4,18 +4,23 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 
+from advisor import tolerances
 from advisor.advice.cautions import cautions
 from advisor.advice.complete import Accuracy
 from advisor.advice.draw_zones import draw_zones
+from advisor.advice.leftovers import leftovers
 from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
 from advisor.advice.overrides import ZoneWishes, zone_wishes
-from advisor.advice.settings import Settings
+from advisor.advice.reach import PartReach, part_reach, zone_reach
+from advisor.advice.reach_fields import reach_fields
+from advisor.advice.settings import Settings, tools_asked
+from advisor.advice.tool_sequence import tool_sequence
+from advisor.advice.totals import totals_of
 from advisor.advice.trade import trade_of
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_fits import fit_tolerance_mm, zone_fits
@@ -25,10 +30,8 @@ from advisor.cutter.bending import tool_compliance_mm_per_n
 from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
-    SLOPE_CLASSES,
     SMALL_FEATURES_SHAPE,
     Advice,
-    ClassTotal,
     FacetArrays,
     FittedSurface,
     MapPrice,
@@ -39,15 +42,16 @@ from advisor.model import (
     Setup,
     StageRecord,
     ToolRecord,
-    Totals,
+    ToolSequence,
     Trade,
     Zone,
 )
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart, looks_inside_out
-from advisor.part.mesh import Ints
+from advisor.part.mesh import Flags, Ints, Mesh
 from advisor.part.smooth import SmoothSurface
 from advisor.units import UM_PER_MM
+from advisor.zones.classes import UNDERCUT
 from advisor.zones.merging import Prices
 from advisor.zones.outline import Outline
 from advisor.zones.repeats import Family, find_repeats, repeat_tolerance_mm
@@ -67,13 +71,14 @@ class _Work:
     prices: Prices
     fits: list[FittedSurface | None]
     outlines: list[list[Outline]]
+    reach: PartReach | None
     settings: Settings
     steep_from_deg: float
     only_zones: bool
 
 
-def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) -> Plan:
-    """Zones of a part and advice for each.
+def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, in_the_way: Mesh | None = None) -> Plan:
+    """Zones of a part in one set-up, and advice for each.
 
     Parameters
     ----------
@@ -82,6 +87,8 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         The job, resolved against the part (see ``advice.settings``).
     only_zones : bool
         Stop after the zones: their advice is None.
+    in_the_way : Mesh, optional
+        What tools must keep clear of, where that is more than the part given.
     """
     axis = np.asarray(settings.axis)
     smooth, bends = part.smooth, part.bends
@@ -100,20 +107,16 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
         repeat_tolerance_mm(zoning.surface.mesh, None if facets_um is None else facets_um / UM_PER_MM),
         is_small,
     )  # fmt: skip
+    asked = tools_asked(settings)
+    finished = _finished(zoning, ids, wishes, is_small)
+    reach = None
+    if not only_zones:
+        stock_left = _stock_left_mm(settings, facets_um)
+        reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, stock_left, settings.job.clearance)
     work = _Work(
-        zoning,
-        surfaces,
-        accuracy,
-        wishes,
-        ids,
-        _repeats(families, ids),
-        drawn.prices,
-        fits,
-        outlines,
-        settings,
-        drawn.steep_from_deg,
-        only_zones,
-    )
+        zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, reach, settings,
+        drawn.steep_from_deg, only_zones,
+    )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
     zones = _zones(work, measures)
     record = PlanRecord(
@@ -130,18 +133,59 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) 
                 *wishes.warnings,
             ),
         ),
-        setups=(Setup("set-up 1", settings.axis, None),),
+        setups=(Setup("set-up 1", settings.axis, _reached_share(zones)),),
         tools=_tools(settings),
         stages=_stages(settings),
         zones=zones,
-        totals=_totals(zones),
+        totals=totals_of(zones),
         map_price=MapPrice(
             *drawn.price_mm(wishes.excluded | wishes.protected), drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
         ),
         settings=_settings_in_force(settings, drawn.steep_from_deg),
         cautions=cautions(zones, settings, facets_um),
+        leftovers=()
+        if reach is None
+        else leftovers(reach, np.where(finished, ids, -1), asked, settings.stages[-1].target),
+        sequence=_sequence(work, finished, asked),
     )
-    return Plan(record, _facet_arrays(zoning, ids), plan_outlines(zoning, outlines, axis, ids, zones).arrays)
+    return Plan(
+        record, _facet_arrays(zoning, ids, reach, asked), plan_outlines(zoning, outlines, axis, ids, zones).arrays
+    )
+
+
+def _finished(zoning: Zoning, ids: Ints, wishes: ZoneWishes, is_small: Flags) -> Flags:
+    """(z,) zones that a ball is to finish in this set-up."""
+    number = np.arange(len(ids))
+    kept = (ids > 0) & ~is_small & ~np.isin(number, list(wishes.protected))
+    return np.asarray(kept & (zoning.zone_class != UNDERCUT))
+
+
+def _sequence(work: _Work, finished: Flags, asked: tuple[Tool, ...]) -> ToolSequence | None:
+    """The tools to finish with, over what is finished at all."""
+    if work.reach is None or not finished.any():
+        return None
+    # zones are numbered by area: the first is the largest
+    surface = work.surfaces[int(np.flatnonzero(finished)[0])]
+    return tool_sequence(work.reach, finished[work.reach.zone], asked, work.settings.stages[-1], surface)
+
+
+def reach_tolerance_mm(part: MeasuredPart, settings: Settings) -> float:
+    """How deep a cutter may go into the facets: see ``cutter.reach``."""
+    return _stock_left_mm(settings, chord_error_um(part.mesh, part.smooth))
+
+
+def _stock_left_mm(settings: Settings, facets_um: float | None) -> float:
+    """What may be left between cutter and facets: these lie off the surface by their chord error."""
+    facets_mm = 0.0 if facets_um is None else facets_um / UM_PER_MM
+    return max(settings.job.path_tolerance, tolerances.REACH_CHORD_ERRORS * facets_mm)
+
+
+def _reached_share(zones: tuple[Zone, ...]) -> float | None:
+    """Share of the surface that the finishing tool gets to; what faces away from the spindle counts as not reached."""
+    area = math.fsum(zone.area_mm2 for zone in zones)
+    if area == 0.0 or all(zone.reach is None for zone in zones):
+        return None
+    return math.fsum(zone.area_mm2 * (zone.reachable_share or 0.0) for zone in zones) / area
 
 
 def _settings_in_force(settings: Settings, steep_from_deg: float) -> tuple[Setting, ...]:
@@ -195,12 +239,17 @@ def _zone_ids(zone_count: int, wishes: ZoneWishes) -> Ints:
 def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     steps: tuple[Advice, ...] = ()
     told: tuple[Advice, ...] = ()
+    reach = None
+    if work.reach is not None:
+        share, radius = work.settings.job.zones.corner_share, measure.concave_radius_mm
+        reach = zone_reach(work.reach, number, tools_asked(work.settings), share, radius)
     if not work.only_zones:
         locked = work.wishes.strategy.get(number)
         protected = number in work.wishes.protected
         steps, told = zone_advice(
-            work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected
-        )
+            work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected,
+            reach=reach,
+        )  # fmt: skip
     zone = Zone(
         id=int(work.ids[number]),
         setup=0,
@@ -215,7 +264,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         slope_deg=measure.slope_deg,
         z_mm=measure.z_mm,
         concave_radius_mm=measure.concave_radius_mm,
-        reachable_share=None,
+        reachable_share=None if reach is None else reach.share,
         features=measure.features,
         is_protected=number in work.wishes.protected,
         repeats=work.repeats.get(number),
@@ -227,6 +276,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         candidates=told,
         trade=None if not steps else _trade(work, measure, number, steps[-1]),
         surface=work.fits[number],
+        reach=reach,
     )
     return _with_outline(zone, work, number)
 
@@ -305,47 +355,20 @@ def _stages(settings: Settings) -> tuple[StageRecord, ...]:
     )
 
 
-def _totals(zones: tuple[Zone, ...]) -> Totals:
-    area = math.fsum(zone.area_mm2 for zone in zones)
-    by_class = {}
-    for slope_class in SLOPE_CLASSES:
-        members = [zone for zone in zones if zone.slope_class == slope_class]
-        class_area = math.fsum(getattr(zone.class_area_mm2, slope_class) for zone in zones)
-        shares = [
-            (getattr(z.class_area_mm2, slope_class) / z.area_mm2, step) for z in zones for step in _steps_cut([z])
-        ]
-        path = math.fsum(share * (step.path_mm or 0.0) for share, step in shares)
-        minutes = _sum_or_none(
-            None if step.total_min is None else share * step.total_min for share, step in shares if share > 0
-        )
-        by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, minutes)
-    steps = _steps_cut(zones)
-    ranges = [step.total_min_range for step in steps]
-    low, high = (_sum_or_none(None if span is None else span[end] for span in ranges) for end in (0, 1))
-    return Totals(
-        area,
-        _sum_or_none(step.cutting_min for step in steps),
-        _sum_or_none(step.total_min for step in steps),
-        None if low is None or high is None else (low, high),
-        by_class,
-    )
-
-
-def _steps_cut(zones: Iterable[Zone]) -> list[Advice]:
-    return [step for zone in zones for step in zone.steps if step.usable]
-
-
-def _sum_or_none(values: Iterable[float | None]) -> float | None:
-    """Sum; None where a part is not known or there is none."""
-    known = list(values)
-    if not known or None in known:
-        return None
-    return math.fsum(value for value in known if value is not None)
-
-
-def _facet_arrays(zoning: Zoning, ids: Ints) -> FacetArrays:
+def _facet_arrays(zoning: Zoning, ids: Ints, reach: PartReach | None, asked: tuple[Tool, ...]) -> FacetArrays:
     mesh = zoning.surface.mesh
     zone = ids[zoning.zone]
     for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class):
         array.setflags(write=False)
-    return FacetArrays(mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class)
+    facets = FacetArrays(
+        mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class
+    )  # fmt: skip
+    if reach is None:
+        return facets
+    fields = reach_fields(reach, mesh, asked)
+    told = (fields.reach, fields.needed_ball_mm, fields.leftover_mm, fields.stick_out_mm)
+    for field in told:
+        field.setflags(write=False)
+    return replace(
+        facets, reach=told[0], needed_ball_mm=told[1], leftover_mm=told[2], stick_out_mm=told[3]
+    )  # fmt: skip

@@ -14,8 +14,9 @@ GENERAL = (
     "is commonly 1.5 to 3 times it, and a roughness filter hides part of a coarse cusp.",
     "The limits of the tool maker and the machine builder, material safety data and local regulations come first; "
     "their data in the job file win over the table here.",
-    "Reach, holder clearance and collisions are not checked: a qualified person must review the plan and prove the "
-    "program out above the part, single block and reduced feed, guards and doors closed.",
+    "Reach is worked out against the model alone: stock, clamps, fixtures, the machine, and tools that the job does "
+    "not describe are not in it. A qualified person must review the plan and prove the program out above the part, "
+    "single block and reduced feed, guards and doors closed.",
 )
 # E. Isakov, "Tackling titanium", Cutting Tool Engineering, June 2009 (excerpt read), for titanium.
 _AGAINST_FIRE = (

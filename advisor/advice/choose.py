@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from advisor import tolerances
 from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, Zone
 
 # What each class is commonly cut with (common practice, no source).
@@ -36,6 +37,7 @@ class ZoneFacts:
     features: int
     is_mixed: bool = False
     is_protected: bool = False
+    reached_share: float = 1.0
 
 
 def in_words(zone: Zone) -> str:
@@ -48,6 +50,8 @@ def in_words(zone: Zone) -> str:
         return "protected"
     if zone.shape == SMALL_FEATURES_SHAPE:
         return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
+    if zone.slope_class != "undercut" and zone.reach is not None and zone.reach.share < tolerances.LEAST_REACHED_SHARE:
+        return "smaller cutter" if zone.reach.cutter_share > zone.reach.shank_or_holder_share else "longer tool"
     return "another set-up" if zone.slope_class == "undercut" else "no pass holds it"
 
 
@@ -72,7 +76,9 @@ def choose(
 
 def is_cut_here(facts: ZoneFacts) -> bool:
     """Whether a ball finishes the zone in this set-up at all."""
-    return not facts.is_protected and facts.slope_class != "undercut" and facts.shape != SMALL_FEATURES_SHAPE
+    is_reached = facts.reached_share >= tolerances.LEAST_REACHED_SHARE
+    is_surface = facts.slope_class != "undercut" and facts.shape != SMALL_FEATURES_SHAPE
+    return is_surface and is_reached and not facts.is_protected
 
 
 def _refusal(facts: ZoneFacts) -> str:
@@ -83,7 +89,15 @@ def _refusal(facts: ZoneFacts) -> str:
             f"{facts.features} features too small for this ball: drill, ream, bore or engrave them, "
             "or list a smaller ball."
         )
-    return "Faces away from the spindle: no ball reaches it in this set-up; turn the part over or tilt."
+    if facts.slope_class != "undercut":
+        return (
+            "The cutter does not get in without cutting elsewhere, or its shank or holder would touch: take a smaller "
+            "or longer one, or tilt."
+        )
+    return (
+        "Faces away from the spindle, or is hidden from it: no ball reaches it in this set-up; turn the part over or "
+        "tilt."
+    )
 
 
 def _of(candidates: tuple[Advice, ...], strategy: Strategy) -> Advice:

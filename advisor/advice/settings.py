@@ -25,6 +25,8 @@ from advisor.zones.areas import connected_areas
 
 # Ball diameters on most tool shelves, mm. (common practice, no source)
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
+# Of them those are looked at beside the finishing ball that a shop would take in its place or after it.
+_SHELF_SHARES = (0.15, 1.7)
 # With no tool listed: the largest shelf ball up to this share of the part's second-largest size.
 _BALL_SHARE_OF_SIZE = 0.1
 # Hollows of less than this share of the part's area need not fit the ball: a smaller one follows it there.
@@ -48,6 +50,18 @@ class Settings:
     stages: tuple[StageConditions, ...]
     record: tuple[Setting, ...]
     subject: str
+
+
+def tools_asked(settings: Settings) -> tuple[Tool, ...]:
+    """The tools whose reach is of interest, the finishing one first: the job's, or balls on most shelves beside it."""
+    finishing = settings.stages[-1].tool
+    if settings.job.tool and len(settings.tools) > 1:
+        others = settings.tools
+    else:
+        low, high = (share * finishing.diameter for share in _SHELF_SHARES)
+        balls = [ball for ball in _SHELF_BALLS_MM if low <= ball <= high]
+        others = tuple(Tool(name=f"ball {ball:g} mm", diameter=ball) for ball in balls)
+    return (finishing, *(tool for tool in others if tool.diameter != finishing.diameter or tool.kind != finishing.kind))
 
 
 def resolve(

@@ -10,10 +10,11 @@ from advisor.advice.choose import ZoneFacts, choose, is_cut_here
 from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
 from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.lines import Lines, best_direction_deg, lines_at
+from advisor.advice.reach_words import reach_words
 from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.cutter import Cutter
-from advisor.model import Advice, Strategy
+from advisor.model import Advice, Strategy, ZoneReach
 
 
 def zone_advice(
@@ -24,6 +25,7 @@ def zone_advice(
     locked: Strategy | None,
     *,
     is_protected: bool = False,
+    reach: ZoneReach | None = None,
 ) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
     """What to do with a zone.
 
@@ -33,8 +35,9 @@ def zone_advice(
     candidates : all three of the last stage
     """
     facts = ZoneFacts(
-        measure.slope_class, measure.slope_deg, measure.shape, measure.features, measure.is_mixed, is_protected
-    )
+        measure.slope_class, measure.slope_deg, measure.shape, measure.features, measure.is_mixed, is_protected,
+        1.0 if reach is None else reach.share,
+    )  # fmt: skip
     if not is_cut_here(facts):
         refused = [choose(facts, refused_candidates(stage.target), locked) for stage in stages]
         return tuple(chosen for chosen, _ in refused), refused[-1][1]
@@ -48,6 +51,7 @@ def zone_advice(
         told = tuple(completed(c, surface, extent, stage, conditions, accuracy) for c in told)
         chosen, told = choose(facts, told, locked)
         steps.append(replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions))))
+    steps[-1] = replace(steps[-1], why=(*steps[-1].why, *reach_words(reach, stages[-1].tool)))
     return tuple(steps), told
 
 

@@ -72,7 +72,7 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     from rich.console import Console
     from rich.markup import escape
 
-    from advisor.cli.words import mend_lines, part_line, total_line, unit_note, zone_lines
+    from advisor.cli.words import mend_lines, part_line, reach_lines, total_line, unit_note, zone_lines
 
     console = Console(stderr=True, highlight=False)
     part = made.record.part
@@ -85,6 +85,8 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     note = unit_note(made)
     if note is not None:
         console.print(note)
+    for line in reach_lines(made):
+        console.print(escape(line))
     console.print(total_line(made) or "No minutes: say the material (--material, or in the job file).")
     for caution in made.record.cautions:
         console.print(f"  {escape(caution)}", style="dim")

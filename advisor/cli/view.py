@@ -13,6 +13,7 @@ from advisor.errors import InputError
 
 if TYPE_CHECKING:
     from advisor.pack.camera import ViewName
+    from advisor.pack.colour_map import ColourMode
 
 _WINDOW_SIZE: Final = (1600, 1000)
 _PICTURE_SIZE: Final = (1600, 1200)
@@ -32,6 +33,14 @@ def view(
     view: Annotated[
         str, typer.Option("--view", metavar="NAME", help="View: iso, top, under, front, right, back or left.")
     ] = "iso",
+    colour: Annotated[
+        str,
+        typer.Option(
+            "--colour",
+            metavar="NAME",
+            help="Colour by class, slope, strategy, zone, reach, ball (the largest that fits), leftover or stick_out.",
+        ),
+    ] = "class",
     size: Annotated[
         str | None, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Size in pixels, such as 1600x1200.")
     ] = None,
@@ -52,7 +61,7 @@ def view(
     """
     from advisor.screen.source import plan_to_look_at
 
-    first_view, pixels = _view_name(view), _pixels(size)
+    first_view, mode, pixels = _view_name(view), _colour_mode(colour), _pixels(size)
     # what cannot be shown is refused before the work, not after it
     if picture is not None:
         from advisor.screen.picture_file import check_picture_path
@@ -67,16 +76,23 @@ def view(
         {"unit": unit, "up": up, "ball": ball, "cusp": cusp, "stepover": stepover, "material": material,
          "flat_below": flat_below, "steep_from": steep_from},
     )  # fmt: skip
+    from advisor.pack.maps import check_can_colour, modes_of
+
+    check_can_colour(plan, mode)
     if picture is None:
+        from advisor.screen.look import Look
         from advisor.screen.window import open_window
 
-        open_window(plan, first_view, pixels or _WINDOW_SIZE)
+        open_window(plan, Look(mode=mode, view=first_view, modes=modes_of(plan)), pixels or _WINDOW_SIZE)
         return
     from advisor.pack.picture import save_zone_map
     from advisor.screen.picture_file import write_whole
 
     width, height = pixels or _PICTURE_SIZE
-    write_whole(picture, lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view))
+    write_whole(
+        picture,
+        lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view, colour=mode),
+    )
     if not quiet:
         typer.echo(f"Picture: {picture}", err=True)
 
@@ -88,6 +104,14 @@ def _view_name(words: str) -> ViewName:
     if words not in names:
         raise InputError("--view", f"{words!r} is no view", f"use one of {', '.join(names)}")
     return cast("ViewName", words)
+
+
+def _colour_mode(words: str) -> ColourMode:
+    from advisor.pack.maps import COLOUR_MODES
+
+    if words not in COLOUR_MODES:
+        raise InputError("--colour", f"{words!r} is nothing to colour by", f"use one of {', '.join(COLOUR_MODES)}")
+    return words
 
 
 def _pixels(words: str | None) -> tuple[int, int] | None:

@@ -53,6 +53,36 @@ def zone_lines(plan: Plan, width: int) -> list[str]:
     return [_line(row, widths) for row in rows]
 
 
+def reach_lines(plan: Plan) -> list[str]:
+    """What the finishing cutter leaves over, and which tools would finish it all."""
+    unit, per_mm = _screen_unit(plan)
+    record = plan.record
+    lines = []
+    if len(record.setups) > 1:
+        for number, setup in enumerate(record.setups):
+            ids = [zone.id for zone in record.zones if zone.setup == number]
+            axis = ", ".join(plain_number(round(value, 3) + 0.0) for value in setup.tool_axis)
+            share = "" if setup.reached_share is None else f", reaches {setup.reached_share:.0%} of the surface"
+            lines.append(f"{setup.name.capitalize()}: tool axis ({axis}), zones {min(ids)} to {max(ids)}{share}.")
+    if record.leftovers:
+        area = sum(place.area_mm2 for place in record.leftovers) * per_mm**2
+        highest = max(place.max_um for place in record.leftovers) / 1000 * per_mm
+        count = len(record.leftovers)
+        lines.append(
+            f"Left over by the finishing cutter: {count} {'place' if count == 1 else 'places'}, "
+            f"{plain_number(area)} {unit}2, {plain_number(highest)} {unit} high at most."
+        )
+    sequence = record.sequence
+    if sequence is not None and len(sequence.steps) > 1:
+        steps = ", then ".join(
+            f"{plain_number(step.diameter_mm * per_mm)} {unit} on {plain_number(step.area_mm2 * per_mm**2)} {unit}2"
+            for step in sequence.steps
+        )
+        minutes = "" if sequence.minutes is None else f": {_minute_words(sequence.minutes)} min"
+        lines.append(f"All that any cutter reaches is finished soonest with {steps}{minutes}.")
+    return lines
+
+
 def unit_note(plan: Plan) -> str | None:
     """What a reader in inches must know of the table."""
     return "Z in names of zones is in mm." if _screen_unit(plan)[0] == "in" else None

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from advisor.advice.advise import advise
 from advisor.advice.settings import resolve
+from advisor.advice.setups import plan_part
 from advisor.errors import InputError
 from advisor.intake.read import read_part
 from advisor.job import load_job
@@ -54,7 +54,7 @@ def plan(
         unit = given.get("unit") or keys.get("unit")
         part = read_part(part, None if unit is None else unit_name(unit))
     settings = resolve(part.mesh, keys, given, subject, part)
-    return advise(part, settings, only_zones=only_zones)
+    return plan_part(part, settings, only_zones=only_zones)
 
 
 def _unit_option(words: str) -> str:

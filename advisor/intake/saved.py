@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zipfile
+from dataclasses import fields
 from pathlib import Path
 
 import numpy as np
@@ -34,13 +35,10 @@ def read_plan_folder(folder: str | Path) -> Plan:
 def _read_facets(path: Path) -> FacetArrays:
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
+            names = {field.name: field.default is None for field in fields(FacetArrays)}
+            # what a plan did not work out is not in its file
             return FacetArrays(
-                arrays["vertices"],
-                arrays["faces"],
-                arrays["zone"],
-                arrays["slope_deg"],
-                arrays["smooth_slope_deg"],
-                arrays["slope_class"],
+                **{name: arrays[name] for name, is_optional in names.items() if name in arrays or not is_optional}
             )
     except (OSError, EOFError, ValueError, KeyError, zipfile.BadZipFile) as fault:
         raise InputError(str(path), "is missing or damaged", _REMEDY) from fault

@@ -37,12 +37,14 @@ def _select(order, key, low, high, middle):
 
 
 @njit(cache=True, nogil=True)
-def halve(x, y, levels):
-    """(m,) order of facets such that halving it ``levels`` times halves the plan, along the longer side each time.
+def halve(x, y, z, levels):
+    """(m,) order of facets such that halving it ``levels`` times halves the part, across its longest side each time.
+
+    Height counts as well: a facet of the underside must not share a box with one of the top that lies over it.
 
     Parameters
     ----------
-    x, y : (m,) plan coordinates of the facets' middles
+    x, y, z : (m,) coordinates of the facets' middles
     levels : int
     """
     count = x.shape[0]
@@ -56,19 +58,24 @@ def halve(x, y, levels):
             finer[2 * n], finer[2 * n + 1] = low, middle
             if high - low < 2:
                 continue
-            first = order[low]
-            x_low, x_high, y_low, y_high = x[first], x[first], y[first], y[first]
-            for i in range(low, high):
-                f = order[i]
-                x_low, x_high = min(x_low, x[f]), max(x_high, x[f])
-                y_low, y_high = min(y_low, y[f]), max(y_high, y[f])
-            if x_high - x_low >= y_high - y_low:
+            wide, deep, tall = _side(order, x, low, high), _side(order, y, low, high), _side(order, z, low, high)
+            if tall > max(wide, deep):
+                _select(order, z, low, high, middle)
+            elif wide >= deep:
                 _select(order, x, low, high, middle)
             else:
                 _select(order, y, low, high, middle)
         finer[-1] = count
         starts = finer
     return order
+
+
+@njit(cache=True, nogil=True)
+def _side(order, key, low, high):
+    least, most = key[order[low]], key[order[low]]
+    for i in range(low + 1, high):
+        least, most = min(least, key[order[i]]), max(most, key[order[i]])
+    return most - least
 
 
 @njit(cache=True, nogil=True)
@@ -90,9 +97,10 @@ def node_range(node, levels, count):
 
 @njit(cache=True, nogil=True)
 def boxes(corners, levels):
-    """(2^(levels + 1) - 1, 8) low x, low y, high x, high y, top z of every node, and a plane above all its facets.
+    """(2^(levels + 1) - 1, 9) low x, low y, high x, high y, top z of every node, and a plane above all its facets.
 
-    The plane is ``z = gx x + gy y + e``, by least squares through the corners and lifted.
+    The plane is ``z = gx x + gy y + e``, by least squares through the corners and lifted; gx, gy, e and, last, the
+    root ``sqrt(1 + gx^2 + gy^2)``.
 
     Parameters
     ----------
@@ -100,10 +108,11 @@ def boxes(corners, levels):
     levels : int
     """
     leaves = 1 << levels
-    box = np.empty((2 * leaves - 1, 8))
+    box = np.empty((2 * leaves - 1, 9))
     box[:, :2] = np.inf
     box[:, 2:5] = -np.inf
-    box[:, 5:] = 0.0
+    box[:, 5:8] = 0.0
+    box[:, 8] = 1.0
     for node in range(leaves - 1, 2 * leaves - 1):
         low, high = node_range(node, levels, corners.shape[0])
         for f in range(low, high):
@@ -150,6 +159,7 @@ def _add_plane(corners, low, high, b):
         for k in range(3):
             highest = max(highest, corners[f, k, 2] - gx * (corners[f, k, 0] - mx) - gy * (corners[f, k, 1] - my))
     b[5], b[6], b[7] = gx, gy, highest - gx * mx - gy * my
+    b[8] = np.sqrt(1.0 + gx * gx + gy * gy)
 
 
 @njit(cache=True, nogil=True)

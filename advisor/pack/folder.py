@@ -12,13 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
+from advisor.advice.setups import plan_of_setup
 from advisor.errors import InputError
 from advisor.model import FacetArrays, OutlineArrays, Plan
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
 # All that a plan folder may hold: only such a folder is replaced.
-PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "zone_map.png"})
+_MOST_SETUPS = 12
+_MORE_MAPS = tuple(f"zone_map_{number}.png" for number in range(2, _MOST_SETUPS + 1))
+PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "zone_map.png", *_MORE_MAPS})
 _HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
@@ -44,13 +47,18 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
         if pictures:
             from advisor.pack.picture import save_zone_map
 
-            save_zone_map(plan, desk / "zone_map.png")
+            if len(plan.record.setups) == 1:
+                save_zone_map(plan, desk / "zone_map.png")
+            else:
+                for number, name in zip(range(len(plan.record.setups)), ("zone_map.png", *_MORE_MAPS), strict=False):
+                    save_zone_map(plan_of_setup(plan, number), desk / name)
     return folder
 
 
 def _write_arrays(arrays: FacetArrays | OutlineArrays, path: Path) -> None:
-    """Write each array under its own name; loads with ``numpy.load(..., allow_pickle=False)``."""
-    np.savez(path, **{field.name: getattr(arrays, field.name) for field in fields(arrays)})
+    """Write each array there is under its own name; loads with ``numpy.load(..., allow_pickle=False)``."""
+    named = {field.name: getattr(arrays, field.name) for field in fields(arrays)}
+    np.savez(path, **{name: array for name, array in named.items() if array is not None})
 
 
 def check_free_for_plan(folder: Path) -> None:

@@ -132,6 +132,7 @@ def _general(job: Job, part: MeasuredPart | None, unit: str) -> list[str]:
     return [
         _line("unit", _text(unit), why_unit),
         _line("up", _text("+Z"), "tool axis, from the part to the spindle: +X, -X ... -Z, or a vector 0,0,1"),
+        _line("setups", _text("one"), '"one", "fewest", or tool axes ["+Z", "-Z"]', _OFF),
         _line(
             "material",
             _text("Ti-6Al-4V"),
@@ -143,6 +144,7 @@ def _general(job: Job, part: MeasuredPart | None, unit: str) -> list[str]:
         ),
         _line("path_tolerance", _mm(job.path_tolerance), "how far tool paths may leave the surface", _OFF),
         _line("stock", _mm(job.stock), "left by roughing, square to the surface, for the first stage", _OFF),
+        _line("clearance", _mm(job.clearance), "air kept around shank and holder", _OFF),
         *_materials(),
     ]
 
@@ -165,6 +167,7 @@ def _zones(rules: ZoneRules) -> list[str]:
         ),
         _line("smallest", _text(f"{rules.smallest:g} mm2"), "smaller areas join a neighbour", _OFF),
         _line("overlap", f"{rules.overlap:g}", "0 to 10 stepovers that passes run over a border, against marks", _OFF),
+        _line("corner_share", f"{rules.corner_share:g}", "0 to 1: a ball's radius to that of a corner, at most", _OFF),
         _line("keep_together", "true", "false: what is steep and what is gentle are never one zone", _OFF),
         _line("blend_price", f"{rules.blend_price:g}", "0 to 1000: mm of path that a mm of blend line is worth", _OFF),
         _line("zone_price", _mm(rules.zone_price), "path that one zone less to program is worth", _OFF),
@@ -191,6 +194,7 @@ def _machine(machine: Machine) -> list[str]:
             _OFF,
         ),
         _line("corner_deviation", _mm(machine.corner_deviation), "by which the control may round a corner", _OFF),
+        _line("tool_change_min", f"{machine.tool_change_min:g}", "minutes that a change of tools costs", _OFF),
         _line("max_tilt", _text("20 deg"), "0 to 120 deg, against up; without it 90 deg, or none on 3 axes", _OFF),
     ]
 

@@ -22,6 +22,8 @@ BADGE_HEIGHT: Final = 21
 BADGE_TEXT: Final = 13
 BADGE_CELL: Final = 19
 BADGE_PADDING: Final = 5
+# Narrowest colour in a mark of several.
+LEAST_STRIP: Final = 2.5
 
 Box = tuple[float, float, float, float]
 
@@ -40,11 +42,18 @@ class Page:
 
 @dataclass(frozen=True)
 class Mark:
-    """The sign of a class in a small field: its paint, and a stroke that leans ``lean_deg`` up from level."""
+    """A sign in a small field: its paint, and a stroke that leans ``lean_deg`` up from level, or colours side by side.
+
+    Attributes
+    ----------
+    strip : tuple of (Colour, float)
+        Colours from left to right, and their share of the field.
+    """
 
     paint: Paint
     lean_deg: float | None
     ink: Colour
+    strip: tuple[tuple[Colour, float], ...] = ()
 
 
 def blank_page(width: int, height: int, scale: float) -> Page:
@@ -176,7 +185,7 @@ def draw_arrow(page: Page, ends: Box, colour: Colour, width: float, head: float)
 
 
 def draw_swatch(page: Page, box: Box, mark: Mark, edge: float = 1.2, radius: float = 3.0) -> None:
-    """A small field in the paint of a class, with its mark."""
+    """A small field with a mark."""
     edge, radius = page.px(edge), page.px(radius)
     fill_box(page, box, INK, radius)
     inner = (box[0] + edge, box[1] + edge, box[2] - edge, box[3] - edge)
@@ -185,7 +194,7 @@ def draw_swatch(page: Page, box: Box, mark: Mark, edge: float = 1.2, radius: flo
 
 
 def draw_sample(page: Page, box: Box, mark: Mark) -> None:
-    """A wide field: the mark of a class on the left, and its paint as it looks on the part on the right."""
+    """A wide field: a mark on the left, and its paint as it looks on the part on the right."""
     left, top, right, bottom = box
     middle = left + (bottom - top) * 1.1
     draw_swatch(page, box, Mark(mark.paint, None, mark.ink))
@@ -203,6 +212,7 @@ def draw_sample(page: Page, box: Box, mark: Mark) -> None:
 
 
 def _draw_mark(page: Page, box: Box, mark: Mark) -> None:
+    _draw_strip(page, box, mark.strip)
     if mark.lean_deg is None:
         return
     middle_x, middle_y = (box[0] + box[2]) / 2, (box[1] + box[3]) / 2
@@ -210,6 +220,17 @@ def _draw_mark(page: Page, box: Box, mark: Mark) -> None:
     lean = math.radians(mark.lean_deg)
     dx, dy = half * math.cos(lean), -half * math.sin(lean)
     draw_line(page, (middle_x - dx, middle_y - dy, middle_x + dx, middle_y + dy), mark.ink, page.px(2.4))
+
+
+def _draw_strip(page: Page, box: Box, strip: tuple[tuple[Colour, float], ...]) -> None:
+    # what is there at all is seen: no narrower than a line
+    left, top, right, bottom = box
+    widths = [max(share * (right - left), page.px(LEAST_STRIP)) for _, share in strip]
+    shrink = (right - left) / sum(widths) if widths else 1.0
+    at = left
+    for (colour, _), width in zip(strip, widths, strict=True):
+        fill_box(page, (at, top, at + width * shrink, bottom), colour)
+        at += width * shrink
 
 
 def badge_size(page: Page, words: str, share: float = 1.0) -> tuple[int, int]:
@@ -220,7 +241,7 @@ def badge_size(page: Page, words: str, share: float = 1.0) -> tuple[int, int]:
 
 
 def draw_badge(page: Page, box: Box, mark: Mark, words: str, share: float = 1.0) -> None:
-    """A badge: the mark of the class, and a number beside it."""
+    """A badge: a mark, and a number beside it."""
     left, top, right, bottom = box
     edge, radius = page.px(1.3), page.px(4 * share)
     fill_box(page, box, INK, radius)

@@ -13,7 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from advisor.model import SlopeClass
+from advisor.model import SlopeClass, Strategy
 
 Colour = tuple[int, int, int]
 
@@ -53,3 +53,39 @@ CLASS_STYLES: Final[dict[SlopeClass, ClassStyle]] = {
 
 # Facets that no zone covers, and small features that are noted together.
 UNZONED: Final = Paint((222, 224, 227), (142, 147, 155))
+
+# Where the finishing cutter gets to, in the order of ``FacetArrays.reach``. Each is lighter than the next but for the
+# quiet grey of what is hidden, and no two share a lightness even where one lies in shade, so that a grey copy reads;
+# what would touch is hatched besides. Hues no slope class has: pale green, rose, dark wine, grey.
+REACH_PAINTS: Final[tuple[Paint, ...]] = (
+    Paint((176, 233, 190), (138, 192, 151)),
+    Paint((201, 62, 116), (158, 34, 86)),
+    Paint((86, 14, 60), (66, 6, 45), hatch=(245, 190, 214)),
+    Paint((160, 166, 175), (130, 136, 144)),
+)
+# Free of any limit: the green of what is reached.
+FREE: Final = REACH_PAINTS[0]
+# What nobody worked out.
+UNKNOWN: Final = Paint((186, 191, 198), (158, 163, 170), hatch=(128, 134, 143))
+
+# Green, orange and reddish purple of the set of Okabe & Ito, a little lighter: no hue of a slope class.
+STRATEGY_COLOURS: Final[dict[Strategy, Colour]] = {
+    "parallel_line": (242, 178, 51),
+    "constant_z": (20, 150, 118),
+    "constant_cusp": (214, 143, 184),
+}
+NOT_ADVISED: Final[Colour] = UNZONED.lit
+
+# Colours that tell one zone from the next, most of the same set; neighbours take different ones.
+ZONE_COLOURS: Final[tuple[Colour, ...]] = (
+    (96, 188, 240), (242, 178, 51), (20, 150, 118), (214, 143, 184), (246, 233, 82), (44, 62, 120),
+    (224, 100, 16), (150, 138, 190),
+)  # fmt: skip
+
+# Every fifteenth colour of "viridis" (van der Walt & Smith, CC0; values as in matplotlib 3), last to first: like
+# the classes, the steeper the darker. Straight lines between them stay within 5 of 255 of the full table.
+SLOPE_RAMP: Final[tuple[Colour, ...]] = (
+    (253, 231, 37), (216, 226, 25), (176, 221, 47), (137, 213, 72), (101, 203, 94), (70, 192, 111),
+    (46, 179, 124), (33, 165, 133), (31, 151, 139), (35, 137, 142), (41, 123, 142), (46, 109, 142),
+    (53, 94, 141), (61, 78, 138), (67, 61, 132), (71, 42, 122), (72, 23, 105), (68, 1, 84),
+)  # fmt: skip

@@ -13,8 +13,10 @@ from PIL import Image
 
 from advisor.model import Plan, PlanRecord, StageRecord
 from advisor.pack.camera import Fit, View, ViewName, fit
+from advisor.pack.colour_map import ColourMap, ColourMode
 from advisor.pack.labels import Label, Wish, place_labels
 from advisor.pack.lengths import length_unit
+from advisor.pack.maps import colour_map
 from advisor.pack.page import (
     Box,
     Page,
@@ -29,16 +31,10 @@ from advisor.pack.page import (
     write,
 )
 from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK
-from advisor.pack.picture_key import (
-    draw_axes,
-    draw_legend,
-    draw_scale,
-    is_small,
-    legend_height,
-    mark_of,
-)
+from advisor.pack.picture_key import draw_axes, draw_scale, is_small
+from advisor.pack.picture_legend import draw_legend, legend_height
 from advisor.pack.picture_table import draw_table, table_height
-from advisor.pack.shade import Drawing, Solid, draw, make_solid
+from advisor.pack.shade import Drawing, Solid, draw, make_solid, painted
 from advisor.pack.viewpoints import Views, choose_main_view, choose_views
 from advisor.units import UM_PER_MM
 
@@ -60,7 +56,6 @@ WIDE_KEY_HEIGHT: Final = 136
 TALLEST_SMALL_VIEW: Final = 300
 # Between legend and table, and between table and views below it.
 TABLE_GAP: Final = 32
-# Also millionths of an inch in a thousandth.
 # Stages named at the head of the page.
 MOST_STAGES: Final = 3
 # Free pixels around the part for labels outside it.
@@ -88,6 +83,7 @@ class _Scene:
     page: Page
     solid: Solid
     record: PlanRecord
+    colours: ColourMap
 
 
 @dataclass(frozen=True)
@@ -101,7 +97,12 @@ class _Layout:
 
 
 def draw_zone_map(
-    plan: Plan, *, width: int = PAGE_WIDTH, height: int = PAGE_HEIGHT, view: ViewName = "iso"
+    plan: Plan,
+    *,
+    width: int = PAGE_WIDTH,
+    height: int = PAGE_HEIGHT,
+    view: ViewName = "iso",
+    colour: ColourMode = "class",
 ) -> Image.Image:
     """The zone map of a plan: the same plan gives the same pixels.
 
@@ -112,22 +113,30 @@ def draw_zone_map(
         Pixels; text and lines keep their share of the page.
     view : ViewName
         The main view; ``iso`` looks from the azimuth that shows most of the zones.
+    colour : ColourMode
+        What the part is coloured by.
+
+    Raises
+    ------
+    InputError
+        Where the plan does not know what it shall be coloured by.
     """
+    colours = colour_map(plan, colour)
     page = blank_page(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
-    scene = _Scene(page, make_solid(plan), plan.record)
+    scene = _Scene(page, painted(make_solid(plan), colours), plan.record, colours)
     views = choose_views(scene.solid, plan.record.setups[0].tool_axis, view)
     layout = _layout(scene, views)
-    _draw_header(page, plan.record)
-    _draw_footer(page)
+    _draw_header(page, plan.record, colours.title)
+    _draw_footer(page, colours.caption)
     where = _fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
     labels = _draw_view(scene, where, layout.main, frozenset(), _MAIN_STYLE)
     for small, box in zip(views.small, layout.small, strict=True):
         named = frozenset(label.wish.zone for label in labels)
         labels = [*labels, *_draw_small_view(scene, small, box, named)]
     _draw_key(scene, layout, where, frozenset(label.wish.zone for label in labels))
-    legend_end = draw_legend(page, layout.column, plan.record)
+    legend_end = draw_legend(page, layout.column, colours)
     left, _, right, bottom = layout.column
-    draw_table(page, (left, legend_end + page.px(TABLE_GAP), right, bottom), plan.record)
+    draw_table(page, (left, legend_end + page.px(TABLE_GAP), right, bottom), plan.record, colours.marks)
     return page.image
 
 
@@ -138,9 +147,10 @@ def save_zone_map(
     width: int = PAGE_WIDTH,
     height: int = PAGE_HEIGHT,
     view: ViewName = "iso",
+    colour: ColourMode = "class",
 ) -> None:
     """Draw the zone map and write it as a PNG without a time stamp."""
-    save_picture(draw_zone_map(plan, width=width, height=height, view=view), path)
+    save_picture(draw_zone_map(plan, width=width, height=height, view=view, colour=colour), path)
 
 
 def save_picture(picture: Image.Image, path: str | Path) -> None:
@@ -169,7 +179,7 @@ def _layout(scene: _Scene, views: Views) -> _Layout:
     column = (width - margin - page.px(COLUMN), top + page.px(10), width - margin, bottom)
     field = (margin, top, column[0] - page.px(GUTTER), bottom)
     layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
-    table_end = column[1] + page.px(legend_height(scene.record) + TABLE_GAP + table_height(scene.record) + GAP)
+    table_end = column[1] + page.px(legend_height(scene.colours) + TABLE_GAP + table_height(scene.record) + GAP)
     if bottom - table_end >= page.px(STRIP + WIDE_KEY_HEIGHT + GAP):
         layouts.append(_views_in_column(page, field, column, len(views.small)))
     room = page.px(LABEL_ROOM)
@@ -223,10 +233,9 @@ def _draw_view(scene: _Scene, where: Fit, box: Box, named: frozenset[int], style
     labels = place_labels(zone, lines, _wishes(scene, zone, named, style), page.scale)
     for label in labels:
         _draw_leader(page, label, x, y)
-    zones = {zone.id: zone for zone in scene.record.zones}
     for label in labels:
         place = (label.box[0] + x, label.box[1] + y, label.box[2] + x, label.box[3] + y)
-        draw_badge(page, place, mark_of(zones[label.wish.zone]), label.wish.text, style.badge)
+        draw_badge(page, place, scene.colours.marks[label.wish.zone], label.wish.text, style.badge)
     return labels
 
 
@@ -295,7 +304,7 @@ def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int])
         write(page, (x1, y1 - page.px(6)), words, 12, QUIET_INK, anchor="rs")
 
 
-def _draw_header(page: Page, record: PlanRecord) -> None:
+def _draw_header(page: Page, record: PlanRecord, title: str) -> None:
     margin = page.px(MARGIN)
     right = page.image.size[0] - margin
     facts = [shortened(page, line, 14, page.px(520)) for line in _cutter_words(record)]
@@ -304,7 +313,7 @@ def _draw_header(page: Page, record: PlanRecord) -> None:
     name = plain_words(record.part.name) or plain_words(record.part.file) or "part"
     name = shortened(page, name, 30, room, bold=True)
     write(page, (margin, margin + page.px(26)), name, 30, bold=True)
-    words = shortened(page, _part_words(record), 14, room)
+    words = shortened(page, _part_words(record, title), 14, room)
     write(page, (margin, margin + page.px(56)), words, 14, QUIET_INK)
     for k, line in enumerate(reversed(facts)):
         write(page, (right, margin + page.px(56 - 22 * k)), line, 14, QUIET_INK, anchor="rs")
@@ -312,11 +321,11 @@ def _draw_header(page: Page, record: PlanRecord) -> None:
     draw_line(page, (margin, y, right, y), INK, page.px(1.6))
 
 
-def _part_words(record: PlanRecord) -> str:
+def _part_words(record: PlanRecord, title: str) -> str:
     part = record.part
     unit = length_unit(record)
     size = " \N{MULTIPLICATION SIGN} ".join(unit.words(side) for side in part.size_mm)
-    words = ["Zone map", f"{size} {unit.sign}"]
+    words = [title, f"{size} {unit.sign}"]
     if part.unit_assumed:
         words.append(f"unit assumed: {part.unit}")
     words.append(f"{len(record.zones)} zones")
@@ -354,15 +363,11 @@ def _target_words(record: PlanRecord, number: int, stage: StageRecord) -> list[s
     return [] if stage.stepover_mm is None else [f"stepover {stage.stepover_mm / unit.mm:.3g} {unit.sign}"]
 
 
-def _draw_footer(page: Page) -> None:
+def _draw_footer(page: Page, caption: str) -> None:
     width, height = page.image.size
     margin = page.px(MARGIN)
     y = height - margin - page.px(4)
     draw_line(page, (margin, y, width - margin, y), FAINT_INK, page.px(1))
-    words = (
-        "Parallel projection: the length scale holds in the plane of the main view.  "
-        "Steeper is darker, and the mark leans as the surface does; undercuts are hatched.  "
-        "Distance of passes: along the surface, and Z along the tool axis or XY between lines in plan."
-    )
+    words = f"Parallel projection: the length scale holds in the plane of the main view.  {caption}"
     words = shortened(page, words, 11, width - 2 * margin)
     write(page, (margin, y + page.px(20)), words, 11, QUIET_INK)

@@ -1,4 +1,4 @@
-"""What stands beside the part in a zone map: legend, length scale and axis mark."""
+"""What stands beside the part in a zone map: length scale and axis mark; and the marks of classes."""
 
 from __future__ import annotations
 
@@ -10,22 +10,15 @@ from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, PlanRecord, Slope
 from advisor.pack.camera import Fit, View
 from advisor.pack.lengths import MM_PER_INCH
 from advisor.pack.page import (
-    Box,
     Mark,
     Page,
     draw_arrow,
     draw_line,
-    draw_sample,
-    fill_box,
     fill_dot,
-    text_width,
     write,
 )
-from advisor.pack.palette import CLASS_STYLES, FAINT_INK, INK, PAPER, QUIET_INK, TOOL_AXIS, UNZONED
+from advisor.pack.palette import CLASS_STYLES, INK, PAPER, QUIET_INK, TOOL_AXIS, UNZONED
 
-# Height of a row, pixels on a page 1200 high, and of what stands above the rows.
-LEGEND_ROW: Final = 30
-LEGEND_HEADING: Final = 12
 DASH: Final = "\N{EN DASH}"
 
 UNZONED_MARK: Final = Mark(UNZONED, None, INK)
@@ -67,58 +60,6 @@ def _angle(record: PlanRecord, name: str) -> float | None:
             number = re.match(r"\s*([0-9]+(?:\.[0-9]+)?)", setting.value)
             return float(number[1]) if number else None
     return None
-
-
-def draw_legend(page: Page, box: Box, record: PlanRecord) -> float:
-    """Slope classes with marks, ranges and shares of area; returns where the legend ends."""
-    left, y, right = box[0], box[1], box[2]
-    draw_heading(page, left, y, "SLOPE CLASS")
-    draw_heading(page, right, y, "SHARE OF AREA", anchor="rs")
-    total = sum(zone.area_mm2 for zone in record.zones) or 1.0
-    ranges = class_ranges(record)
-    y += page.px(LEGEND_HEADING)
-    for name in SLOPE_CLASSES:
-        share = sum(getattr(z.class_area_mm2, name) for z in record.zones if not is_small(z)) / total
-        _legend_row(page, (left, y, right, y + page.px(LEGEND_ROW)), class_mark(name), (name, ranges[name]), share)
-        y += page.px(LEGEND_ROW)
-    small = [zone for zone in record.zones if is_small(zone)]
-    if small:
-        row = (left, y, right, y + page.px(LEGEND_ROW))
-        words = f"{sum(zone.features for zone in small)}, noted together"
-        share = sum(zone.area_mm2 for zone in small) / total
-        _legend_row(page, row, UNZONED_MARK, ("small features", words), share)
-        y += page.px(LEGEND_ROW)
-    return y
-
-
-def _legend_row(page: Page, row: Box, mark: Mark, words: tuple[str, str], share: float) -> None:
-    left, top, right, bottom = row
-    name, range_words = words
-    baseline = (top + bottom) / 2 + page.px(5)
-    draw_sample(page, (left, top + page.px(4), left + page.px(58), bottom - page.px(4)), mark)
-    at = left + page.px(70)
-    write(page, (at, baseline), name, 14, bold=True)
-    at += text_width(page, name, 14, bold=True) + page.px(10)
-    write(page, (at, baseline), range_words, 13, QUIET_INK)
-    bar_left, bar_right = right - page.px(158), right - page.px(48)
-    middle = (top + bottom) / 2
-    draw_line(page, (bar_left, middle, bar_right, middle), FAINT_INK, page.px(1))
-    length = (bar_right - bar_left) * share
-    if share > 0.0:
-        ends = (bar_left, middle - page.px(5), bar_left + max(length, page.px(2)), middle + page.px(5))
-        fill_box(page, ends, mark.paint.lit)
-    write(page, (right, baseline), _percent(share), 13, anchor="rs")
-
-
-def _percent(share: float) -> str:
-    if share <= 0.0:
-        return DASH
-    return "< 1 %" if share < 0.005 else f"{100.0 * share:.0f} %"
-
-
-def legend_height(record: PlanRecord) -> int:
-    """Height of the legend, pixels on a page 1200 high."""
-    return LEGEND_HEADING + LEGEND_ROW * (len(SLOPE_CLASSES) + any(is_small(zone) for zone in record.zones))
 
 
 def draw_heading(page: Page, x: float, y: float, words: str, anchor: str = "ls") -> None:

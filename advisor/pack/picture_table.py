@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,9 +11,9 @@ from advisor.advice.cautions import GENERAL
 from advisor.advice.choose import in_words
 from advisor.model import Advice, PlanRecord, Zone
 from advisor.pack.lengths import LengthUnit, decimals_of, fixed, length_unit
-from advisor.pack.page import Box, Page, draw_line, draw_swatch, plain_words, shortened, text_width, write
+from advisor.pack.page import Box, Mark, Page, draw_line, draw_swatch, plain_words, shortened, text_width, write
 from advisor.pack.palette import INK, QUIET_INK
-from advisor.pack.picture_key import DASH, draw_heading, mark_of
+from advisor.pack.picture_key import DASH, draw_heading
 
 # Heights on a page 1200 high, pixels.
 ROW: Final = 23
@@ -23,7 +23,7 @@ CAUTION_LINE: Final = 16
 # Columns, shares of the width: with the time a zone takes (inches have a decimal more), and where none is known.
 TIMED_COLUMNS: Final = {
     "mm": {"zone": 0.0, "name": 0.108, "area": 0.425, "strategy": 0.44, "along": 0.785, "step": 0.925, "time": 1.0},
-    "in": {"zone": 0.0, "name": 0.108, "area": 0.42, "strategy": 0.432, "along": 0.772, "step": 0.915, "time": 1.0},
+    "in": {"zone": 0.0, "name": 0.108, "area": 0.42, "strategy": 0.432, "along": 0.778, "step": 0.915, "time": 1.0},
 }
 COLUMNS: Final = {"zone": 0.0, "name": 0.108, "area": 0.475, "strategy": 0.495, "along": 0.85, "step": 1.0}
 # Digits of a number of the column that is the smallest, and the most that the largest may have.
@@ -56,8 +56,13 @@ def table_height(record: PlanRecord) -> int:
     return HEADING + ROW * (len(record.zones) + 1)
 
 
-def draw_table(page: Page, box: Box, record: PlanRecord) -> None:
-    """The zones, largest first, as many as there is room for, a note on the rest, sums, and cautions."""
+def draw_table(page: Page, box: Box, record: PlanRecord, marks: Mapping[int, Mark]) -> None:
+    """The zones, largest first, as many as there is room for, a note on the rest, sums, and cautions.
+
+    Parameters
+    ----------
+    marks : mapping of zone id to Mark
+    """
     if not record.zones:
         return
     left, top, right, bottom = box
@@ -68,7 +73,7 @@ def draw_table(page: Page, box: Box, record: PlanRecord) -> None:
     zones = record.zones
     shown = zones if len(zones) < room else zones[: room - 2]
     for zone in shown:
-        _draw_row(sheet, y, zone)
+        _draw_row(sheet, y, zone, marks[zone.id])
         y += row
     if len(shown) < len(zones):
         words = f"+ {len(zones) - len(shown)} more, see zones.csv"
@@ -116,12 +121,12 @@ def _draw_headings(sheet: _Sheet, left: float, top: float, right: float) -> floa
     return y + page.px(4)
 
 
-def _draw_row(sheet: _Sheet, top: float, zone: Zone) -> None:
+def _draw_row(sheet: _Sheet, top: float, zone: Zone, mark: Mark) -> None:
     page, columns = sheet.page, sheet.columns
     middle = top + page.px(ROW) / 2
     baseline = middle + page.px(4.5)
     left, half = columns["zone"], page.px(8.5)
-    draw_swatch(page, (left, middle - half, left + page.px(20), middle + half), mark_of(zone), 1.0, 2.5)
+    draw_swatch(page, (left, middle - half, left + page.px(20), middle + half), mark, 1.0, 2.5)
     write(page, (left + page.px(27), baseline), str(zone.id), 13, bold=True)
     area = sheet.area(zone.area_mm2)
     room = columns["area"] - text_width(page, area, TEXT) - page.px(8) - columns["name"]
@@ -154,7 +159,8 @@ def _step_words(sheet: _Sheet, advice: Advice) -> str:
 def _minutes(minutes: float | None) -> str:
     if minutes is None:
         return DASH
-    return "< 0.1" if minutes < 0.05 else fixed(minutes, 1)
+    # four digits do not run into the column before
+    return "< 0.1" if minutes < 0.05 else fixed(minutes, 1 if minutes < 99.95 else 0)
 
 
 def _draw_sums(sheet: _Sheet, row: Box, record: PlanRecord) -> None:

@@ -1,4 +1,4 @@
-"""A view of the part as pixels: lit class colours with outlines, creases, zone borders and hatching."""
+"""A view of the part as pixels: lit colours with outlines, creases, zone borders and hatching."""
 
 from __future__ import annotations
 
@@ -6,16 +6,18 @@ import math
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels import picture_labels, picture_lines, picture_shade, raster
-from advisor.model import SLOPE_CLASSES, SMALL_FEATURES_SHAPE, Plan
+from advisor.model import Plan
 from advisor.pack.camera import Fit, View, fit
-from advisor.pack.palette import CLASS_STYLES, INK, UNZONED, ZONE_LINE, Colour, Paint
+from advisor.pack.colour_map import ColourMap
+from advisor.pack.palette import CLASS_STYLES, INK, ZONE_LINE, Colour, Paint
+from advisor.pack.zone_maps import CLASS_PAINTS, class_index
 from advisor.tolerances import CREASE_DEG
 
 # Samples along the side of a pixel.
@@ -43,8 +45,6 @@ HATCH_SHARE: Final = 0.27
 # Views that are only counted, not looked at.
 SURVEY_PX: Final = 220
 
-_PAINTS: Final[tuple[Paint, ...]] = (*(CLASS_STYLES[name].paint for name in SLOPE_CLASSES), UNZONED)
-
 
 @dataclass(frozen=True)
 class Solid:
@@ -61,7 +61,8 @@ class Solid:
     smooth : (m, 3) float32 array
         Unit normals of the smooth surface, the mean over a facet's corners.
     paint : (m,) uint8 array
-        Index of the paint of each facet: slope classes in order, then what is not finished.
+        Index of the paint of each facet.
+    paints : tuple of Paint
     """
 
     vertices: NDArray[np.float64]
@@ -72,6 +73,7 @@ class Solid:
     corners: NDArray[np.float32]
     smooth: NDArray[np.float32]
     paint: NDArray[np.uint8]
+    paints: tuple[Paint, ...]
 
 
 @dataclass(frozen=True)
@@ -105,7 +107,7 @@ class _Buffers:
 
 
 def make_solid(plan: Plan) -> Solid:
-    """Normals and paints of the facets of a plan."""
+    """Normals of the facets of a plan, and the paints of their slope classes."""
     facets = plan.facets
     vertices = np.ascontiguousarray(facets.vertices, dtype=np.float64)
     faces = np.ascontiguousarray(facets.faces, dtype=np.int32)
@@ -119,10 +121,12 @@ def make_solid(plan: Plan) -> Solid:
             faces, normals, areas, starts, around, cos_crease, first, last, corners, smooth
         ),
     )
-    plain = [zone.id for zone in plan.zones if zone.shape == SMALL_FEATURES_SHAPE]
-    bare = np.isin(facets.zone, [-1, *plain])
-    paint = np.where(bare, len(_PAINTS) - 1, facets.slope_class).astype(np.uint8)
-    return Solid(vertices, faces, facets.zone, normals, areas, corners, smooth, paint)
+    return Solid(vertices, faces, facets.zone, normals, areas, corners, smooth, class_index(plan), CLASS_PAINTS)
+
+
+def painted(solid: Solid, colours: ColourMap) -> Solid:
+    """The solid in the paints of a colour map."""
+    return replace(solid, paint=colours.index, paints=colours.paints)
 
 
 def draw(solid: Solid, where: Fit, line_scale: float = 1.0) -> Drawing:
@@ -245,8 +249,8 @@ def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDAr
             for colour, opacity in zip((INK, ZONE_LINE, INK, INK, INK), LINE_OPACITIES, strict=True)
         ]
     )
-    paints = np.array([(*_unit(p.lit), *_unit(p.dark), *_unit(p.hatch or p.lit)) for p in _PAINTS])
-    hatched = np.array([p.hatch is not None for p in _PAINTS])
+    paints = np.array([(*_unit(p.lit), *_unit(p.dark), *_unit(p.hatch or p.lit)) for p in solid.paints])
+    hatched = np.array([p.hatch is not None for p in solid.paints])
     _in_bands(
         where.height,
         lambda first, last: picture_shade.shade_rows(

@@ -27,8 +27,8 @@ class PlanTree:
         Corners of the facets in that frame, in the order of the tree.
     facet : (m,) int array
         Which facet each is.
-    box : (n, 5) float64 array
-        Low x, low y, high x, high y and top z of every node.
+    box : (n, 9) float64 array
+        Low x, low y, high x, high y, top z of every node and a plane above it: see ``kernels.plan_tree.boxes``.
     levels : int
         Times the facets are halved.
     """
@@ -50,8 +50,8 @@ def plan_tree(vertices_mm: Floats, faces: Ints, axis: Floats) -> PlanTree:
     """The tree of (m, 3) facets of (n, 3) vertices seen along a tool axis, (3,) unit vector."""
     frame = np.vstack([plan_axes(axis), axis])
     corners = (vertices_mm @ frame.T)[faces]
-    middle = corners.mean(axis=1)
+    x, y, z = np.ascontiguousarray(corners.mean(axis=1).T)
     levels = max(int(np.ceil(np.log2(max(len(faces), 1) / _LEAF))), 0)
-    order = halve(np.ascontiguousarray(middle[:, 0]), np.ascontiguousarray(middle[:, 1]), levels)
+    order = halve(x, y, z, levels)
     corners = np.ascontiguousarray(corners[order])
     return PlanTree(frame, corners, order, boxes(corners, levels), levels)

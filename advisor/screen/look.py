@@ -6,10 +6,12 @@ from dataclasses import dataclass, replace
 from typing import Final, Literal, get_args
 
 from advisor.pack.camera import ViewName
-from advisor.screen.colours import COLOUR_MODES, ColourMode
+from advisor.pack.colour_map import ColourMode
+from advisor.pack.maps import COLOUR_MODES
 
 Action = Literal[
-    "class", "slope", "strategy", "zone", "next", "fade", "unfade", "drop", "edges", "lines",
+    "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out",
+    "next", "fade", "unfade", "drop", "edges", "lines",
     "iso", "top", "front", "under", "save", "help", "quit",
 ]  # fmt: skip
 ACTIONS: Final[tuple[Action, ...]] = get_args(Action)
@@ -20,6 +22,10 @@ KEYS: Final[dict[Action, tuple[str, str, str]]] = {
     "slope": ("2", "2", "colour by slope"),
     "strategy": ("3", "3", "colour by strategy"),
     "zone": ("4", "4", "colour by zone"),
+    "reach": ("5", "5", "colour by reach of the finishing cutter"),
+    "ball": ("6", "6", "colour by largest ball that fits"),
+    "leftover": ("7", "7", "colour by height left"),
+    "stick_out": ("8", "8", "colour by length out of the holder"),
     "next": ("c", "C", "next colouring"),
     "fade": ("o", "O", "only this zone: fade the others"),
     "unfade": ("a", "A", "all zones in colour again"),
@@ -48,7 +54,8 @@ _VIEWS: Final[dict[Action, ViewName]] = {"iso": "iso", "top": "top", "front": "f
 class Look:
     """What is shown. Zones are ids, None where there is none.
 
-    ``turn`` counts the views asked for, so that asking twice for one view turns the part back twice.
+    ``modes`` are those that the plan can be coloured by. ``turn`` counts the views asked for, so that asking twice for
+    one view turns the part back twice.
     """
 
     mode: ColourMode = "class"
@@ -60,6 +67,7 @@ class Look:
     help: bool = False
     view: ViewName = "iso"
     turn: int = 0
+    modes: tuple[ColourMode, ...] = COLOUR_MODES
 
     @property
     def shown(self) -> int | None:
@@ -81,9 +89,9 @@ def action_of_key(symbol: str) -> Action | None:
 def after(look: Look, action: Action) -> Look:
     """What is shown after a key; ``save`` and ``quit`` change nothing that is shown."""
     if action in COLOUR_MODES:
-        return replace(look, mode=action)
+        return replace(look, mode=action) if action in look.modes else look
     if action == "next":
-        return replace(look, mode=COLOUR_MODES[(COLOUR_MODES.index(look.mode) + 1) % len(COLOUR_MODES)])
+        return replace(look, mode=look.modes[(look.modes.index(look.mode) + 1) % len(look.modes)])
     if action in _VIEWS:
         return replace(look, view=_VIEWS[action], turn=look.turn + 1)
     if action == "fade":

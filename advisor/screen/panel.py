@@ -21,8 +21,10 @@ from advisor.pack.page import (
 )
 from advisor.pack.palette import FAINT_INK, INK, QUIET_INK
 from advisor.pack.picture_key import mark_of
+from advisor.pack.picture_legend import BAR, draw_bar
+from advisor.pack.scales import Scale
 from advisor.screen.card import Card
-from advisor.screen.colours import Legend, slope_colours
+from advisor.screen.colours import Legend
 from advisor.screen.look import KEYS, MOUSE_WORDS
 
 # Sizes at a scale of 1, pixels.
@@ -86,15 +88,18 @@ def draw_legend(plan: Plan, legend: Legend, scale: float = 1.0) -> Image.Image:
     name = plain_words(plan.record.part.name) or "part"
     sheet.text(left, shortened(sheet.page, name, 16, room, bold=True), bold=True, size=16)
     sheet.down()
-    sheet.text(left, f"colour: {legend.heading}", quiet=True)
-    sheet.down(1.15)
-    if legend.ramp:
-        _draw_ramp(sheet)
+    unit = "" if legend.scale is None else f", {legend.scale.sign}"
+    for line in _wrapped(sheet.page, f"colour: {legend.heading}{unit}", room):
+        sheet.text(left, line, quiet=True)
+        sheet.down()
+    sheet.down(0.15)
+    if legend.scale is not None:
+        _draw_scale(sheet, legend.scale)
     for colour, words in legend.rows:
         fill_box(sheet.page, (left, sheet.y - px(12), left + px(22), sheet.y + px(3)), INK, px(3))
         inner = (left + px(1), sheet.y - px(11), left + px(21), sheet.y + px(2))
         fill_box(sheet.page, inner, colour, px(2))
-        sheet.text(left + px(32), words)
+        sheet.text(left + px(32), shortened(sheet.page, words, _TEXT, room - px(32)))
         sheet.down()
     for line in _wrapped(sheet.page, legend.note, room):
         sheet.text(left, line)
@@ -165,20 +170,9 @@ def _wrapped(page: Page, words: str, width: float) -> list[str]:
     return lines
 
 
-def _draw_ramp(sheet: _Sheet) -> None:
-    """Slopes from 0 to 90 degrees in their colours, with a figure every 30."""
-    import numpy as np
-
+def _draw_scale(sheet: _Sheet, scale: Scale) -> None:
+    """The bar of a scale, and the numbers below it."""
     px, left = sheet.page.px, sheet.page.px(_PAD)
-    wide, high = round(sheet.width - px(2 * _PAD)), round(px(16))
-    band = slope_colours(np.linspace(0.0, 90.0, wide))
-    picture = Image.fromarray(np.ascontiguousarray(np.broadcast_to(band, (high, wide, 3))))
-    top = round(sheet.y - px(12))
-    edge = px(1)
-    fill_box(sheet.page, (left - edge, top - edge, left + wide + edge, top + high + edge), INK)
-    sheet.page.image.paste(picture, (round(left), top))
-    sheet.down()
-    for degrees, anchor in ((0, "ls"), (30, "ms"), (60, "ms"), (90, "rs")):
-        at = (left + wide * degrees / 90.0, sheet.y + px(2))
-        write(sheet.page, at, f"{degrees}°", 12, QUIET_INK, anchor=anchor)
-    sheet.down(1.2)
+    top = sheet.y - px(12)
+    draw_bar(sheet.page, (left, top, sheet.width - left, top + px(BAR)), scale)
+    sheet.y = top + px(BAR + 46)

@@ -31,6 +31,8 @@ _GROUND: Final = (0.965, 0.97, 0.975)
 # Light from the upper left, before the part, and what comes from all sides.
 _LIGHT_FROM: Final = (-0.36, 0.62, 0.70)
 _AMBIENT, _DIFFUSE = 0.6, 0.42
+# The same where lightness tells a number.
+_EVEN_AMBIENT, _EVEN_DIFFUSE = 0.84, 0.18
 _BORDER_PX, _CREASE_PX, _OUTLINE_PX = 1.6, 1.0, 4.0
 _LINE_COLOUR: Final[Colour] = INK
 # How near a line of sight must pass by a facet to meet it, as a share of the part's size: single precision.
@@ -70,8 +72,10 @@ class Scene:
         self._locator: Any = None
         self._light()
 
-    def paint(self, colours: FacetColours) -> None:
-        """Give every facet its colour: (m, 3) bytes."""
+    def paint(self, colours: FacetColours, *, evenly_lit: bool) -> None:
+        """Give every facet its colour: (m, 3) bytes; in an even light, shade is not taken for another colour."""
+        surface = self._actor.prop
+        surface.ambient, surface.diffuse = (_EVEN_AMBIENT, _EVEN_DIFFUSE) if evenly_lit else (_AMBIENT, _DIFFUSE)
         array = self._mesh.cell_data[_COLOURS]
         array[:] = colours
         self._mesh.GetCellData().GetArray(_COLOURS).Modified()

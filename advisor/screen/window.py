@@ -11,10 +11,11 @@ from PIL import Image
 
 from advisor.errors import InputError
 from advisor.model import Plan
-from advisor.pack.camera import ViewName
+from advisor.pack.colour_map import ColourMap, ColourMode
+from advisor.pack.maps import COLOUR_MODES, colour_map
 from advisor.screen import panel
 from advisor.screen.card import zone_card
-from advisor.screen.colours import ColourMode, FacetColours, facet_colours, fade_all_but, legend
+from advisor.screen.colours import fade_all_but, legend_of
 from advisor.screen.look import Action, Look, action_of_key, after, after_click
 from advisor.screen.overlay import Overlay
 from advisor.screen.picture_file import next_free_name, write_whole
@@ -26,18 +27,19 @@ _CLICK_PX: Final = 4
 _USUAL_DPI: Final = 96.0
 # Samples of a pixel, for smooth edges.
 _SAMPLES: Final = 4
+_NOT_IN_PLAN: Final = "This plan does not say where the cutter gets to: plan the part again without --only zones"
 _HINT: Final = "Point at a zone to read its card; click to hold it.  H: all keys"
 
 
-def open_window(plan: Plan, view: ViewName, size: tuple[int, int]) -> None:
+def open_window(plan: Plan, look: Look, size: tuple[int, int]) -> None:
     """Show a plan until the window is closed. Ask ``gl.check_window_can_open`` first."""
-    Window(plan, view, size).run()
+    Window(plan, look, size).run()
 
 
 class Window:
     """A window on a plan. Every change goes through ``Look``; the window draws what differs."""
 
-    def __init__(self, plan: Plan, view: ViewName, size: tuple[int, int], *, hidden: bool = False) -> None:
+    def __init__(self, plan: Plan, look: Look, size: tuple[int, int], *, hidden: bool = False) -> None:
         self._plan = plan
         self._zones = {zone.id: zone for zone in plan.zones}
         self._plotter = _plotter(f"{plan.record.part.name}: zones", size, hidden)
@@ -49,9 +51,9 @@ class Window:
         self._card = Overlay(renderer, "top right", margin)
         self._note = Overlay(renderer, "bottom right", margin)
         self._help = Overlay(renderer, "middle", margin)
-        self._painted: dict[ColourMode, FacetColours] = {}
+        self._maps: dict[ColourMode, ColourMap] = {}
         self._pressed_at = (0, 0)
-        self.look = Look(view=view)
+        self.look = look
         self._draw_all()
         self._listen()
 
@@ -74,9 +76,11 @@ class Window:
         elif action == "quit":
             self._plotter.iren.terminate_app()
         else:
+            self._show(after(self.look, action))
             if action == "fade" and self.look.shown is None:
                 self._tell("Point at a zone first, or click one")
-            self._show(after(self.look, action))
+            elif action in COLOUR_MODES and action not in self.look.modes:
+                self._tell(_NOT_IN_PLAN)
 
     def point_at(self, x: int, y: int) -> None:
         """Read the card of the zone at a pixel from the lower left."""
@@ -117,15 +121,18 @@ class Window:
         self._plotter.render()
 
     def _paint(self) -> None:
-        mode = self.look.mode
-        if mode not in self._painted:
-            self._painted[mode] = facet_colours(self._plan, mode)
-        colours, only = self._painted[mode], self.look.only
-        self._scene.paint(colours if only is None else fade_all_but(colours, self._plan.facets.zone, only))
+        colours, only = self._map().lit_colours, self.look.only
+        shown = colours if only is None else fade_all_but(colours, self._plan.facets.zone, only)
+        self._scene.paint(shown, evenly_lit=self._map().is_told_by_lightness)
 
     def _draw_legend(self) -> None:
-        words = legend(self._plan, self.look.mode)
-        self._legend.put(panel.draw_legend(self._plan, words, self._scale))
+        self._legend.put(panel.draw_legend(self._plan, legend_of(self._map()), self._scale))
+
+    def _map(self) -> ColourMap:
+        mode = self.look.mode
+        if mode not in self._maps:
+            self._maps[mode] = colour_map(self._plan, mode)
+        return self._maps[mode]
 
     def _draw_card(self) -> None:
         shown = self.look.shown

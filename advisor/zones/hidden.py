@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from advisor import tolerances
 from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.plan_tree import plan_tree
+from advisor.part.samples import part_middles
 from advisor.zones.areas import connected_areas, spread_sample
 from advisor.zones.classes import STEEP, UNDERCUT
 
@@ -37,7 +38,10 @@ def with_hidden_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, a
     asked = np.flatnonzero(~roof)
     asked = asked[spread_sample(label[asked], _ASKED)]
     clear = max(tolerances.HIDDEN_MM, tolerances.HIDDEN_SHARE_OF_SIZE * mesh.reach_mm)
-    points = _spread_over(mesh.vertices[mesh.faces[asked]]) + clear * mesh.normal[asked, None]
+    points = (
+        np.einsum("pc,kcx->kpx", part_middles(_PARTS), mesh.vertices[mesh.faces[asked]])
+        + clear * mesh.normal[asked, None]
+    )
     tree = plan_tree(mesh.vertices, mesh.faces[roof], axis)
     covered = tree.is_covered(points.reshape(-1, 3)).reshape(points.shape[:2]).mean(axis=1)
     count = int(label.max()) + 1
@@ -45,15 +49,3 @@ def with_hidden_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, a
     hidden = np.bincount(label[asked], mesh.area_mm2[asked] * covered, minlength=count)
     is_hidden = hidden > tolerances.HIDDEN_AREA_SHARE * np.maximum(total, 1e-300)
     return np.where(is_hidden[label] & (facet_class <= STEEP), np.int8(UNDERCUT), facet_class)
-
-
-def _spread_over(corners: Floats) -> Floats:
-    """(k, 9, 3) middles of the nine like parts of (k, 3, 3) facets."""
-    steps = np.arange(3 * _PARTS)
-    first, second = np.meshgrid(steps, steps)
-    third = 3 * _PARTS - first - second
-    # corners of the parts lie where every share is a multiple of 3, their middles where all leave the same rest
-    rest = first % 3
-    inside = (rest > 0) & (second % 3 == rest) & (third % 3 == rest) & (third > 0)
-    shares = np.stack([first, second, third], axis=-1)[inside] / (3 * _PARTS)
-    return np.asarray(np.einsum("pc,kcx->kpx", shares, corners))

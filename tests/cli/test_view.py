@@ -1,15 +1,18 @@
 """`advisor view`: pictures without a display, and one clear line where no window can be opened."""
 
+import dataclasses
 import os
 import subprocess
 import sys
 
+import numpy as np
 import pytest
 import trimesh
 from PIL import Image
 
 import advisor
 from advisor.cli.main import run_for_code
+from advisor.intake.saved import read_plan_folder
 from advisor.pack.folder import write_plan_folder
 
 LINUX = pytest.mark.skipif(not sys.platform.startswith("linux"), reason="displays by name are Linux's")
@@ -68,6 +71,7 @@ def test_settings_change_nothing_in_a_plan_that_is_made(folder, tmp_path, capsys
         (("--picture", "map.jpg"), ".png"),
         (("--picture", "missing/map.png"), "no such folder"),
         (("--picture", "map.png", "--view", "sideways"), "iso, top, under"),
+        (("--picture", "map.png", "--colour", "mood"), "class, slope, strategy, zone, reach, ball"),
         (("--picture", "map.png", "--size", "wide"), "1600x1200"),
         (("--picture", "map.png", "--size", "1x1"), "400"),
     ],
@@ -76,6 +80,23 @@ def test_what_cannot_be_drawn_is_refused_before_the_part_is_read(words, said, tm
     monkeypatch.chdir(tmp_path)
     assert view("nothing_here.stl", *words) == 2
     assert said in error_line(capsys)
+
+
+def test_colours_by_name(model, folder, tmp_path, capsys):
+    plan = read_plan_folder(folder)
+    count = len(plan.facets.faces)
+    reach = dataclasses.replace(plan.facets, reach=np.zeros(count, np.int8), leftover_mm=None)
+    told = write_plan_folder(dataclasses.replace(plan, facets=reach), tmp_path / "told", pictures=False)
+    pictures = {}
+    for mode in ("class", "slope", "zone", "reach"):
+        assert view(told, "--picture", tmp_path / f"{mode}.png", "--colour", mode, "-q", "--size", "800x600") == 0
+        pictures[mode] = (tmp_path / f"{mode}.png").read_bytes()
+    assert len(set(pictures.values())) == 4
+    assert view(told, "--picture", tmp_path / "plain.png", "-q", "--size", "800x600") == 0
+    assert (tmp_path / "plain.png").read_bytes() == pictures["class"]
+    assert view(told, "--picture", tmp_path / "none.png", "--colour", "leftover") == 2
+    assert "plan the part again without --only zones" in error_line(capsys)
+    assert not (tmp_path / "none.png").exists()
 
 
 @pytest.mark.parametrize(("name", "said"), [("nothing_here.stl", "cannot be read"), (".", "plan.json")])

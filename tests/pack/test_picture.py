@@ -543,7 +543,7 @@ def test_heights_and_lengths_are_told_in_the_unit_of_the_job(plan):
     assert lengths.MM.height_words(wall) == "Wall Z 0 to 19.05"
     assert lengths.MM.height_words(zone_at(3, "Underside Z -0.0", (-1e-17, 5))) == "Underside Z 0.0"
     assert lengths.INCH.height_words(zone_at(4, "Slope 7° to 43°", (0, 9))) == "Slope 7° to 43°"
-    assert picture._part_words(inch).split("   ·   ")[1].endswith(" in")
+    assert picture._part_words(inch, "Zone map").split("   ·   ")[1].endswith(" in")
 
 
 @given(number=st.floats(-1e6, 1e6), decimals=st.integers(0, 4))
@@ -567,21 +567,25 @@ def test_the_head_tells_what_each_stage_was_asked_for(plan):
     assert len(five) == picture.MOST_STAGES and five[0] == "+ 3 stages before"
 
 
+def marks(count):
+    return dict.fromkeys(range(count), picture_key.class_mark("steep"))
+
+
 def test_every_zone_that_fits_has_a_row_with_one_number_of_decimals(plan, monkeypatch):
     told = []
     monkeypatch.setattr(picture_table, "write", lambda page, at, words, *rest, **options: told.append((at, words)))
     zones = (zone_at(1, "Wall", (0, 1), 76.94), zone_at(2, "Floor", (0, 1), 77.0))
     small = replace(zone_at(3, "9 small steep features", (0, 1), 5.0), shape=SMALL_FEATURES_SHAPE, features=9)
     page = sheet.blank_page(800, 800, 1.0)
-    picture_table.draw_table(page, (0, 0, 496, 700), replace(plan.record, zones=(*zones, small)))
+    picture_table.draw_table(page, (0, 0, 496, 700), replace(plan.record, zones=(*zones, small)), marks(4))
     words = [text for _, text in told]
     assert {"76.9", "77.0", "5.0", "9 small steep features"} <= set(words)
     told.clear()
     many = tuple(zone_at(k, "Wall", (0, 1)) for k in range(1, 90))
-    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=many))
+    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=many), marks(90))
     rows = [text for _, text in told if text.isdigit() and text != "100"]
     assert f"+ {89 - len(rows)} more, see zones.csv" in [text for _, text in told]
     assert max(y for (_, y), _ in told) < 400
     told.clear()
-    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=()))
+    picture_table.draw_table(page, (0, 0, 496, 400), replace(plan.record, zones=()), {})
     assert told == []

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from advisor.pack.maps import COLOUR_MODES
 from advisor.screen.look import ACTIONS, KEYS, Action, Look, action_of_key, after, after_click
 
 ZONES = st.one_of(st.none(), st.integers(1, 9))
@@ -24,17 +25,22 @@ def test_capitals_count_and_unknown_keys_do_nothing():
     assert action_of_key("Shift_L") is None
 
 
-@pytest.mark.parametrize("mode", ["class", "slope", "strategy", "zone"])
+@pytest.mark.parametrize("mode", COLOUR_MODES)
 def test_colour_keys(mode):
     assert after(Look(), mode).mode == mode
 
 
 def test_next_goes_round():
-    look, seen = Look(), []
-    for _ in range(5):
+    look, seen = Look(modes=("class", "slope", "leftover")), []
+    for _ in range(4):
         seen.append(look.mode)
         look = after(look, "next")
-    assert seen == ["class", "slope", "strategy", "zone", "class"]
+    assert seen == ["class", "slope", "leftover", "class"]
+
+
+def test_a_colouring_that_the_plan_does_not_know_is_not_taken():
+    look = Look(modes=("class", "slope"))
+    assert after(look, "reach") == look
 
 
 def test_fading_holds_the_zone_pointed_at_and_unfading_keeps_it_picked():

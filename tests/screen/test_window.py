@@ -1,11 +1,15 @@
 """The window itself, drawn off-screen on a display that is there or a virtual one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from advisor.errors import MissingSystemLibraryError
-from advisor.pack.palette import CLASS_STYLES
+from advisor.pack.maps import modes_of
+from advisor.pack.palette import CLASS_STYLES, REACH_PAINTS
 from advisor.screen import gl, overlay
+from advisor.screen.look import Look
 
 
 @pytest.fixture
@@ -22,7 +26,8 @@ def window(ball_plan, display, monkeypatch, tmp_path):
         gl._answer.cache_clear()
     from advisor.screen.window import Window
 
-    made = Window(ball_plan, "top", (1000, 700), hidden=True)
+    look = Look(view="top", modes=modes_of(ball_plan))
+    made = Window(ball_plan, look, (1000, 700), hidden=True)
     made.picture()
     yield made
     made.close()
@@ -106,6 +111,36 @@ def test_keys_change_the_colours_of_what_is_drawn(window):
     assert np.abs(colour_at(window, at) - seen).max() > 30
     key(window, "1")
     assert (colour_at(window, at) == seen).all()
+
+
+def test_a_plan_without_reach_says_so_and_keeps_its_colours(ball_plan, window):
+    from advisor.screen.window import Window
+
+    bare = replace(ball_plan.facets, reach=None, needed_ball_mm=None, leftover_mm=None, stick_out_mm=None)
+    plan = replace(ball_plan, facets=bare)
+    made = Window(plan, Look(view="top", modes=modes_of(plan)), (1000, 700), hidden=True)
+    try:
+        seen, told = made.look, []
+        made._tell = told.append
+        key(made, "5")
+        assert made.look == seen and "--only zones" in told[0]
+    finally:
+        made.close()
+
+
+def test_reach_is_seen_in_the_window(ball_plan, window):
+    from advisor.screen.window import Window
+
+    reach = np.full(len(ball_plan.facets.faces), 1, np.int8)
+    plan = replace(ball_plan, facets=replace(ball_plan.facets, reach=reach))
+    made = Window(plan, Look(view="top", modes=modes_of(plan)), (1000, 700), hidden=True)
+    try:
+        made.picture()
+        key(made, "5")
+        seen, paint = colour_at(made, middle_of_part(made)), np.array(REACH_PAINTS[1].lit)
+        assert np.allclose(seen / seen.max(), paint / paint.max(), atol=0.03)
+    finally:
+        made.close()
 
 
 def test_fading_greys_the_others_and_comes_back(window, ball_plan):

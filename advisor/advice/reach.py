@@ -1,0 +1,232 @@
+"""How much of every zone a tool gets to, what holds it back, and what it leaves over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from advisor import tolerances
+from advisor.cutter.cutter import Cutter
+from advisor.cutter.leftover import leftover_mm
+from advisor.cutter.reach import reach_of
+from advisor.cutter.tool_body import tool_body
+from advisor.job import Tool
+from advisor.model import ZoneLeftover, ZoneReach
+from advisor.part.mesh import Flags, Floats, Ints, Mesh
+from advisor.part.plan_tree import PlanTree, plan_tree
+from advisor.part.samples import Samples, spread_samples
+from advisor.units import UM_PER_MM
+from advisor.zones.areas import spread_sample
+from advisor.zones.classes import UNDERCUT
+from advisor.zones.zoning import Zoning
+
+# Points of the finishing surface that every tool is asked for, and most facets of a zone among them.
+_POINTS = 24_000
+_FACETS_OF_A_ZONE = 4_000
+# Points whose leftover is worked out: what stands over varies slowly along a fillet.
+_LEFTOVER_POINTS = 3_000
+# What holds a tool back, as ``facets.npz`` has it.
+REACHED, CUTTER_TOO_LARGE, SHANK_OR_HOLDER, FACES_AWAY = 0, 1, 2, 3
+_TOP_SHARE = 0.999
+
+
+@dataclass(frozen=True)
+class ToolReach:
+    """What one tool reaches of the samples: ``state`` is one of the four above, lengths are mm, NaN where unknown."""
+
+    state: NDArray[np.int8]
+    stick_out_mm: Floats
+
+
+@dataclass(frozen=True)
+class PartReach:
+    """What the tools reach of a part in one set-up.
+
+    Attributes
+    ----------
+    samples : points of what faces the spindle
+    zone : (k,) zone of each point
+    by_tool : one entry a tool asked for, in that order, the finishing one first
+    leftover_mm : (k,) height of material that the finishing tool leaves, NaN where it was not asked
+    faces_up : (m,) facets that face the spindle, asked or not
+    top_mm : height of the part's highest point along the tool axis
+    height_mm : (k,) of the points
+    """
+
+    samples: Samples
+    zone: Ints
+    by_tool: tuple[ToolReach, ...]
+    leftover_mm: Floats
+    faces_up: Flags
+    top_mm: float
+    height_mm: Floats
+
+
+def part_reach(
+    mesh: Mesh,
+    zoning: Zoning,
+    is_finished: Flags,
+    axis: Floats,
+    tools: Sequence[Tool],
+    off_mm: float,
+    clearance_mm: float,
+) -> PartReach:
+    """What every tool reaches of the zones that face the spindle.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        The whole part: everything that may be in the way.
+    zoning : Zoning
+    is_finished : (z,) bool array
+        Zones that a ball is to finish: of others no leftover is worked out.
+    axis : (3,) unit vector from the part to the spindle
+    tools : tools to ask for
+        The first is the finishing one: its leftover is worked out.
+    off_mm : float
+        Stock that may be left: chord error of the facets, or the path tolerance.
+    clearance_mm : float
+        Air kept round shank and holder.
+    """
+    cut = zoning.surface.mesh
+    faces_up = np.flatnonzero(zoning.zone_class[zoning.zone] != UNDERCUT)
+    faces_up = faces_up[zoning.facet_class[faces_up] != UNDERCUT]
+    asked = faces_up[spread_sample(zoning.zone[faces_up], _FACETS_OF_A_ZONE)]
+    samples = spread_samples(cut, asked, _POINTS, zoning.surface.corner_normal)
+    tree = plan_tree(mesh.vertices, mesh.faces, axis)
+    by_tool = _by_tool(tools, tree, samples, off_mm, clearance_mm)
+    leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm)
+    by_tool = (_without_traces(by_tool[0], leftover), *by_tool[1:])
+    height = mesh.vertices @ axis
+    is_up = np.zeros(len(cut.faces), bool)
+    is_up[faces_up] = True
+    return PartReach(
+        samples, zoning.zone[samples.facet], by_tool, leftover, is_up, float(height.max()), samples.point @ axis
+    )  # fmt: skip
+
+
+def _cutter(tool: Tool) -> Cutter:
+    return Cutter(tool.diameter, tool.corner_radius_mm)
+
+
+def _by_tool(
+    tools: Sequence[Tool], tree: PlanTree, samples: Samples, off_mm: float, clearance_mm: float
+) -> tuple[ToolReach, ...]:
+    """Every tool's reach, large ones first: where a ball touches without gouging, so does every smaller one in it."""
+    told: dict[int, ToolReach] = {}
+    known = np.zeros(len(samples.point), bool)
+    for number in sorted(range(len(tools)), key=lambda n: -tools[n].diameter):
+        tool = tools[number]
+        alone = tool.kind == "ball" and not tool.holder and tool.shank_diameter is None and tool.neck_diameter is None
+        rows = np.flatnonzero(~known) if alone else np.arange(len(samples.point))
+        state, stick_out = np.full(len(samples.point), REACHED, np.int8), np.full(len(samples.point), np.nan)
+        state[rows], stick_out[rows] = _reach(
+            tool, tree, samples.point[rows], samples.normal[rows], off_mm, clearance_mm
+        )
+        told[number] = ToolReach(state, stick_out)
+        if tool.kind == "ball":
+            known |= state == REACHED
+    return tuple(told[number] for number in range(len(tools)))
+
+
+def _reach(
+    tool: Tool, tree: PlanTree, points_mm: Floats, normals: Floats, off_mm: float, clearance_mm: float
+) -> tuple[NDArray[np.int8], Floats]:
+    found = reach_of(tool_body(tool, clearance_mm), _cutter(tool), tree, points_mm, normals, off_mm)
+    state = np.where(np.isnan(found.too_low_mm), FACES_AWAY, np.where(found.by_cutter, REACHED, CUTTER_TOO_LARGE))
+    held = found.by_cutter & ~found.by_shank
+    if tool.stick_out is not None:
+        held |= found.by_cutter & (found.stick_out_mm > tool.stick_out)
+    return np.where(held, SHANK_OR_HOLDER, state).astype(np.int8), found.stick_out_mm
+
+
+def _leftover(
+    tool: Tool, reach: ToolReach, tree: PlanTree, samples: Samples, zone: Ints, is_finished: Flags, off_mm: float
+) -> Floats:
+    """(k,) height left at every point: 0 where the tool reaches, asked at some of the others, NaN for faces away.
+
+    Points that were not asked take the height of the nearest that was.
+    """
+    told = np.where(reach.state == CUTTER_TOO_LARGE, np.nan, 0.0)
+    told[reach.state == FACES_AWAY] = np.nan
+    rows = np.flatnonzero((reach.state == CUTTER_TOO_LARGE) & is_finished[zone])
+    if len(rows) == 0:
+        return told
+    share = max(1, len(np.unique(zone[rows])))
+    some = rows[spread_sample(zone[rows], max(_LEFTOVER_POINTS // share, 20))]
+    told[some] = leftover_mm(
+        tool_body(tool, 0.0).cutter, _cutter(tool), tree, samples.point[some], samples.normal[some], off_mm
+    )  # fmt: skip
+    others = np.setdiff1d(rows, some)
+    if len(others) > 0:
+        _, nearest = cKDTree(samples.point[some]).query(samples.point[others])
+        told[others] = told[some[nearest]]
+    return told
+
+
+def _without_traces(reach: ToolReach, leftover: Floats) -> ToolReach:
+    """Points over which nothing is left but for the tolerance are reached after all."""
+    state = np.where((reach.state == CUTTER_TOO_LARGE) & (leftover <= 0.0), REACHED, reach.state)
+    return ToolReach(state.astype(np.int8), reach.stick_out_mm)
+
+
+def zone_reach(
+    reach: PartReach, zone: int, tools: Sequence[Tool], corner_share: float, radius_mm: float | None
+) -> ZoneReach | None:
+    """What the plan says of a zone's reach; None where nothing of it was asked.
+
+    Parameters
+    ----------
+    corner_share : float
+        Largest share of an inside radius that a ball's radius should be.
+    radius_mm : float or None
+        Tightest inside radius of the zone.
+    """
+    rows = np.flatnonzero(reach.zone == zone)
+    if len(rows) == 0:
+        return None
+    area = reach.samples.area_mm2[rows]
+    total = float(area.sum())
+    state = reach.by_tool[0].state[rows]
+    lost = [float(area[state == kind].sum()) / total for kind in (CUTTER_TOO_LARGE, SHANK_OR_HOLDER)]
+    stick_out = reach.by_tool[0].stick_out_mm[rows]
+    known = stick_out[~np.isnan(stick_out)]
+    fitting = _largest_that_fits(reach, rows, tools, corner_share, radius_mm)
+    return ZoneReach(
+        share=float(area[state == REACHED].sum()) / total,
+        cutter_share=lost[0],
+        shank_or_holder_share=lost[1],
+        depth_mm=reach.top_mm - float(reach.height_mm[rows].min()),
+        stick_out_mm=float(np.quantile(known, _TOP_SHARE)) if len(known) else None,
+        largest_diameter_mm=None if fitting is None else tools[fitting].diameter,
+        leftover=_leftover_record(reach.leftover_mm[rows], area, state),
+    )
+
+
+def _largest_that_fits(
+    reach: PartReach, rows: NDArray[np.int64], tools: Sequence[Tool], corner_share: float, radius_mm: float | None
+) -> int | None:
+    """The largest tool that gets to as much of a zone as any, and need not dwell in its corners."""
+    area = reach.samples.area_mm2[rows]
+    reached = [float(area[tool.state[rows] == REACHED].sum()) for tool in reach.by_tool]
+    most = max(reached, default=0.0)
+    if most == 0.0:
+        return None
+    enough = [n for n, found in enumerate(reached) if found >= (1.0 - tolerances.REACH_SLACK_SHARE) * most]
+    easy = [n for n in enough if radius_mm is None or tools[n].corner_radius_mm <= corner_share * radius_mm]
+    return max(easy or enough, key=lambda n: (tools[n].diameter, -n))
+
+
+def _leftover_record(left_mm: Floats, area_mm2: Floats, state: NDArray[np.int8]) -> ZoneLeftover | None:
+    over = left_mm > 0.0
+    if not over.any():
+        return None
+    return ZoneLeftover(
+        area_mm2=float(area_mm2[state == CUTTER_TOO_LARGE].sum()),
+        p95_um=float(np.quantile(left_mm[over], 0.95)) * UM_PER_MM,
+        max_um=float(left_mm[over].max()) * UM_PER_MM,
+    )

@@ -1,0 +1,129 @@
+"""Which tools to finish with: one for all it reaches, smaller ones only where they are needed, in the least time."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+
+import numpy as np
+
+from advisor.advice.conditions import StageConditions, zone_conditions
+from advisor.advice.reach import REACHED, PartReach
+from advisor.advice.target import StageTarget
+from advisor.advice.zone_surface import ZoneSurface
+from advisor.cutter.cutter import Cutter
+from advisor.job import Tool
+from advisor.model import SequenceStep, ToolSequence
+from advisor.part.mesh import Floats
+from advisor.words import plain_number
+
+# A sequence must get to all but this share of what all tools together get to.
+_SLACK = 0.005
+# Without a feed a minute counts as the path of a usual finishing feed (common practice, no source).
+_PATH_A_MINUTE_MM = 2000.0
+# With more tools than this not every choice is tried: the smallest are looked at two at a time.
+_MOST_TOOLS = 12
+
+
+@dataclass(frozen=True)
+class _Rates:
+    """Of every tool: area finished a mm of path, and a minute where the feed is known, and what a change costs."""
+
+    step_mm: Floats
+    area_per_min: Floats | None
+    change_min: float
+
+
+def tool_sequence(
+    part: PartReach, is_finished: np.ndarray, tools: Sequence[Tool], stage: StageConditions, surface: ZoneSurface
+) -> ToolSequence | None:
+    """The tools that finish all that any of them gets to in the least time; None where nothing is reached.
+
+    Every choice of tools is tried: the first finishes all it reaches, each next one, smaller, what those before it are
+    too large for. Minutes are area over step and feed, feeds as on the largest zone; lifts and links are not counted.
+
+    Parameters
+    ----------
+    part : PartReach
+    is_finished : (k,) bool array
+        Samples that are to be finished.
+    tools : the tools asked for, in the order of ``part.by_tool``
+    stage : StageConditions
+        The finishing stage.
+    surface : ZoneSurface
+        Of the largest zone that is cut.
+    """
+    order = sorted(range(len(tools)), key=lambda number: (-tools[number].diameter, number))[:_MOST_TOOLS]
+    reached = np.array([part.by_tool[number].state[is_finished] == REACHED for number in order])
+    kinds, kind = np.unique(reached, axis=1, return_inverse=True)
+    weight = part.samples.area_mm2[is_finished]
+    areas = np.asarray(np.bincount(kind.ravel(), weight, minlength=kinds.shape[1]), dtype=np.float64)
+    least = (1.0 - _SLACK) * float(areas[kinds.any(axis=0)].sum())
+    if least <= 0.0:
+        return None
+    rates = _rates([tools[number] for number in order], stage, surface)
+    best: tuple[float, int, tuple[int, ...]] | None = None
+    for count in range(1, len(order) + 1):
+        for chosen in combinations(range(len(order)), count):
+            shares = _shares(kinds, areas, chosen)
+            if sum(shares) < least or (count > 1 and min(shares) <= 0.0):
+                continue
+            cost = _cost(shares, chosen, rates)
+            if best is None or (cost, count) < best[:2]:
+                best = (cost, count, chosen)
+        if best is not None and count > best[1] + 1:
+            break  # two more tools than the best so far have not paid
+    if best is None:
+        return None
+    return _told(best[2], _shares(kinds, areas, best[2]), [tools[number] for number in order], rates)
+
+
+def _shares(kinds: np.ndarray, areas: Floats, chosen: tuple[int, ...]) -> list[float]:
+    """Area that each chosen tool finishes: what it reaches and those before it do not."""
+    left = np.ones(kinds.shape[1], bool)
+    shares = []
+    for tool in chosen:
+        takes = left & kinds[tool]
+        shares.append(float(areas[takes].sum()))
+        left &= ~takes
+    return shares
+
+
+def _cost(shares: Sequence[float], chosen: tuple[int, ...], rates: _Rates) -> float:
+    """Minutes, of a usual feed where none is known; with the changes of tools."""
+    rate = rates.step_mm * _PATH_A_MINUTE_MM if rates.area_per_min is None else rates.area_per_min
+    cutting = sum(share / float(rate[tool]) for share, tool in zip(shares, chosen, strict=True))
+    return float(cutting) + rates.change_min * (len(chosen) - 1)
+
+
+def _rates(tools: Sequence[Tool], stage: StageConditions, surface: ZoneSurface) -> _Rates:
+    steps, feeds = [], []
+    for tool in tools:
+        cutter = Cutter(tool.diameter, tool.corner_radius_mm)
+        target = StageTarget(stage.target.name, cutter, stage.target.tool, stage.target.cusp_mm, stage.target.step_mm)
+        conditions = zone_conditions(surface, replace(stage, target=target, tool=tool), 0.0, has_inside_corner=False)
+        steps.append(target.flat_step_mm)
+        feeds.append(conditions.feed_mm_per_min)
+    known = [feed for feed in feeds if feed is not None]
+    minutes = np.array(steps) * np.array(known) if len(known) == len(tools) else None
+    return _Rates(np.array(steps), minutes, stage.machine.tool_change_min)
+
+
+def _told(chosen: tuple[int, ...], shares: list[float], tools: Sequence[Tool], rates: _Rates) -> ToolSequence:
+    steps = tuple(
+        SequenceStep(
+            tool=tools[number].name,
+            diameter_mm=tools[number].diameter,
+            area_mm2=share,
+            path_mm=share / float(rates.step_mm[number]),
+            cutting_min=None if rates.area_per_min is None else share / float(rates.area_per_min[number]),
+        )
+        for number, share in zip(chosen, shares, strict=True)
+    )
+    minutes = None
+    if rates.area_per_min is not None:
+        minutes = sum(step.cutting_min or 0.0 for step in steps) + rates.change_min * (len(steps) - 1)
+    names = ", then ".join(f"{plain_number(step.diameter_mm)} mm" for step in steps)
+    why = f"{names}: of all choices of the tools asked for, the one of least {'path' if minutes is None else 'time'}."
+    return ToolSequence(steps, minutes, why)

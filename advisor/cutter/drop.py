@@ -1,0 +1,101 @@
+"""Cutters and holders dropped on a part along the tool axis: how low each may go."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import astuple, dataclass
+from os import cpu_count
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.kernels.drop import drop
+from advisor.part.mesh import Floats
+from advisor.part.plan_tree import PlanTree
+
+# Places a thread takes at once.
+_CHUNK = 4096
+# Places of a cell when they are put in order.
+_IN_CELL = 4
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One piece of a turned body: flat to `flat_mm`, then a corner radius, or a cone of `rise` mm a mm, to `outer_mm`.
+
+    `base_mm` is its lowest height over the tip.
+    """
+
+    flat_mm: float
+    corner_mm: float
+    rise: float
+    outer_mm: float
+    base_mm: float
+
+
+@dataclass(frozen=True)
+class Dropped:
+    """Lowest tip heights, mm in the frame of the tree, and the facets rested on (-1 where nothing is below)."""
+
+    height_mm: Floats
+    facet: NDArray[np.int64]
+
+
+def ball_pieces(diameter_mm: float) -> tuple[Piece, ...]:
+    """A ball."""
+    return (Piece(0.0, diameter_mm / 2, 0.0, diameter_mm / 2, 0.0),)
+
+
+def bull_pieces(diameter_mm: float, corner_radius_mm: float) -> tuple[Piece, ...]:
+    """A bull-nose."""
+    return (Piece(diameter_mm / 2 - corner_radius_mm, corner_radius_mm, 0.0, diameter_mm / 2, 0.0),)
+
+
+def flat_pieces(diameter_mm: float) -> tuple[Piece, ...]:
+    """A flat end, or a shank from below."""
+    return (Piece(diameter_mm / 2, 0.0, 0.0, diameter_mm / 2, 0.0),)
+
+
+def dropped(pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, floor_mm: Floats | None = None) -> Dropped:
+    """Lowest heights of a body's tip over (k, 2) places in plan, in the frame of the tree.
+
+    Exact for the facets as they are: the tip stands at the greatest of z - f(d) over every point of every facet, f the
+    body's profile.
+
+    Parameters
+    ----------
+    pieces : the body
+    tree : PlanTree
+    places_mm : (k, 2) float array
+        In the tree's plan axes.
+    floor_mm : (k,) float array, optional
+        Heights below which nothing is looked for: the answer is no lower, its facet -1 where nothing stands higher.
+    """
+    count = len(places_mm)
+    height = np.full(count, -np.inf) if floor_mm is None else np.array(floor_mm, dtype=np.float64)
+    facet = np.full(count, -1, np.int64)
+    if len(tree.facet) == 0 or count == 0:
+        return Dropped(height, facet)
+    rows = np.array([astuple(piece) for piece in pieces])
+    order = _in_strips(np.asarray(places_mm, dtype=np.float64))
+    places, low, rests_on = np.ascontiguousarray(places_mm[order], dtype=np.float64), height[order], facet[order]
+
+    def run(start: int) -> None:
+        part = slice(start, start + _CHUNK)
+        drop(rows, places[part], tree.corners, tree.box, tree.levels, low[part], rests_on[part])
+
+    with ThreadPoolExecutor(cpu_count()) as pool:
+        list(pool.map(run, range(0, count, _CHUNK)))
+    height[order], facet[order] = low, np.where(rests_on >= 0, tree.facet[rests_on], -1)
+    return Dropped(height, facet)
+
+
+def _in_strips(places: Floats) -> NDArray[np.int64]:
+    """An order of places, along one cell after another: neighbours meet the same facets, which are at hand then."""
+    low = places.min(axis=0)
+    cell = float((places.max(axis=0) - low).max()) / max(np.sqrt(len(places) / _IN_CELL), 1.0)
+    if not cell > 0.0:
+        return np.arange(len(places))
+    column, row = ((places - low) / cell).astype(np.int32).T
+    return np.asarray(np.argsort(column * (row.max() + 1) + row, kind="stable"))

@@ -1,0 +1,317 @@
+"""Lowest place of a turned cutter over facets: dropped along the tool axis until it touches.
+
+A cutter is made of pieces, each a profile ``f``: the height over the tip at distance ``d`` from the axis::
+
+    f(d) = base                                    d <= flat
+    f(d) = base + r - sqrt(r^2 - (d - flat)^2)     flat < d <= outer, corner radius r
+    f(d) = base + rise (d - flat)                  flat < d <= outer, no corner radius
+
+A ball has no flat, a flat-end cutter nothing else; shanks and holders are cylinders and cones on a higher base. The tip
+stands at the greatest of ``z(p) - f(d(p))`` over all points p of the facets within ``outer``. Over a facet that is a
+concave function: its greatest value lies where the plane of the facet touches the piece, or else on an edge, where one
+number decides.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+_STACK = 128
+_NEWTON_ROUNDS = 60
+_GUESSES = 4
+
+
+@njit(cache=True, nogil=True, inline="always")
+def profile(flat, r, rise, base, d):
+    """Height of a piece over the tip at a distance from the axis no greater than its outer radius."""
+    beyond = d - flat
+    if beyond <= 0.0:
+        return base
+    if r > 0.0:
+        return base + r - np.sqrt(max(r * r - beyond * beyond, 0.0))
+    return base + rise * beyond
+
+
+@njit(cache=True, nogil=True)
+def _best_on_torus(flat, r, c, k):
+    """Where ``k s - f(sqrt(c^2 + s^2))`` is greatest, for a corner radius on a flat and k > 0."""
+    low, high = 0.0, np.sqrt(max((flat + r) ** 2 - c * c, 0.0))
+    if flat > c:
+        low = np.sqrt(flat * flat - c * c)
+    s = 0.5 * (low + high)
+    for _ in range(_NEWTON_ROUNDS):
+        d = np.sqrt(c * c + s * s)
+        b = d - flat
+        root = np.sqrt(max(r * r - b * b, 1e-300))
+        slope = k - b / root * s / d
+        if slope > 0.0:
+            low = s
+        else:
+            high = s
+        bend = -(r * r / root**3) * (s / d) ** 2 - b / root * c * c / d**3
+        step = s - slope / bend if bend < 0.0 else 0.5 * (low + high)
+        if not low < step < high:
+            step = 0.5 * (low + high)
+        if abs(step - s) <= 1e-15 * (flat + r):
+            return step
+        s = step
+    return s
+
+
+@njit(cache=True, nogil=True)
+def _best_along(flat, r, rise, end, c, k):
+    """Where on a line that passes the axis at distance c and climbs by k >= 0 the piece touches, `end` at most."""
+    if k == 0.0 or end == 0.0:
+        return 0.0
+    if r > 0.0:
+        if flat == 0.0:
+            return min(np.sqrt(max(r * r - c * c, 0.0)) * k / np.sqrt(1.0 + k * k), end)
+        return _best_on_torus(flat, r, c, k)
+    if k >= rise:
+        return end
+    # on the cone the line leaves its height where s / d = k / rise; nearer than the flat it climbs for nothing
+    ratio = k / rise
+    s = c * ratio / np.sqrt(1.0 - ratio * ratio)
+    if flat > c:
+        s = max(s, np.sqrt(flat * flat - c * c))
+    return min(s, end)
+
+
+@njit(cache=True, nogil=True)
+def _over_edge(flat, r, rise, outer, base, ax, ay, az, bx, by, bz):
+    """Height of the tip over an edge between points given relative to the axis; -inf where it is out of reach."""
+    ux, uy = bx - ax, by - ay
+    length = np.sqrt(ux * ux + uy * uy)
+    if length == 0.0:
+        d = np.sqrt(ax * ax + ay * ay)
+        return max(az, bz) - profile(flat, r, rise, base, d) if d <= outer else -np.inf
+    c = abs(ax * uy - ay * ux) / length
+    if c > outer:
+        return -np.inf
+    start = (ax * ux + ay * uy) / length
+    end = np.sqrt(max(outer * outer - c * c, 0.0))
+    low, high = max(start, -end), min(start + length, end)
+    if low > high:
+        return -np.inf
+    k = (bz - az) / length
+    s = _best_along(flat, r, rise, end, c, abs(k))
+    if k < 0.0:
+        s = -s
+    # at an end the numbers given are used: on edges upright but for rounding no length along them means anything
+    if s >= start + length and start + length <= end:
+        return bz - profile(flat, r, rise, base, min(np.sqrt(bx * bx + by * by), outer))
+    if s <= start and start >= -end:
+        return az - profile(flat, r, rise, base, min(np.sqrt(ax * ax + ay * ay), outer))
+    s = min(max(s, low), high)
+    # measured from the nearer end: a long edge must not lose digits
+    z = az + k * (s - start) if s - start <= 0.5 * length else bz + k * (s - start - length)
+    return min(z, max(az, bz)) - profile(flat, r, rise, base, min(np.sqrt(c * c + s * s), outer))
+
+
+@njit(cache=True, nogil=True)
+def over_facet(flat, r, rise, outer, base, ax, ay, az, bx, by, bz, cx, cy, cz, best):
+    """Height of the tip at which a piece touches a facet given relative to its axis, or anything no more than `best`.
+
+    The facet's plane bounds it: where that is touched outside the facet, the facet is touched on an edge that lies
+    between, and lower by what the profile's bend takes over the way there.
+    """
+    nx = (by - ay) * (cz - az) - (bz - az) * (cy - ay)
+    ny = (bz - az) * (cx - ax) - (bx - ax) * (cz - az)
+    nz = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
+    run2 = nx * nx + ny * ny
+    if nz * nz > 1e-24 * run2:
+        run = np.sqrt(run2) / abs(nz)
+        out = flat
+        if r > 0.0:
+            out += r * run / np.sqrt(1.0 + run * run)
+        elif run > rise:
+            out = outer
+        if run == 0.0:
+            out = 0.0
+        px, py = 0.0, 0.0
+        if run > 0.0:
+            px, py = -out * nx / (run * nz), -out * ny / (run * nz)
+        u = (bx - px) * (cy - py) - (by - py) * (cx - px)
+        v = (cx - px) * (ay - py) - (cy - py) * (ax - px)
+        w = (ax - px) * (by - py) - (ay - py) * (bx - px)
+        top = (u * az + v * bz + w * cz) / nz - profile(flat, r, rise, base, out)
+        if nz < 0.0:
+            u, v, w = -u, -v, -w
+        if u >= 0.0 and v >= 0.0 and w >= 0.0:
+            return top
+        if r > 0.0:
+            dx = max(min(ax, bx, cx) - px, px - max(ax, bx, cx), 0.0)
+            dy = max(min(ay, by, cy) - py, py - max(ay, by, cy), 0.0)
+            beyond = max(np.sqrt(dx * dx + dy * dy) - flat, 0.0)
+            top -= beyond * beyond / (2.0 * r)
+        if top + 1e-12 * (abs(top) + outer) < best:
+            return best
+    else:
+        u, v, w = -1.0, -1.0, -1.0
+    z = -np.inf
+    if u < 0.0:
+        z = max(z, _over_edge(flat, r, rise, outer, base, bx, by, bz, cx, cy, cz))
+    if v < 0.0:
+        z = max(z, _over_edge(flat, r, rise, outer, base, cx, cy, cz, ax, ay, az))
+    if w < 0.0:
+        z = max(z, _over_edge(flat, r, rise, outer, base, ax, ay, az, bx, by, bz))
+    return z
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _bound(flat, r, rise, outer, base, box, n, x, y, best):
+    """No facet of a node lets the tip stand higher; anything no more than `best` where that is no more.
+
+    Under a plane of gradient g the piece rests ``sup(g d - f(d))`` higher than the plane stands at its axis, touching
+    at p* uphill; f is strongly convex (its bend is 1 / r at least), so at a distance D from p* what it touches lies
+    ``D^2 / 2r`` lower.
+    """
+    dx = max(box[n, 0] - x, x - box[n, 2], 0.0)
+    dy = max(box[n, 1] - y, y - box[n, 3], 0.0)
+    d2 = dx * dx + dy * dy
+    if d2 > outer * outer or box[n, 4] - base <= best:
+        return -np.inf
+    gx, gy, root = box[n, 5], box[n, 6], box[n, 8]
+    plane = gx * x + gy * y + box[n, 7] - base
+    if r == 0.0:
+        g = np.sqrt(gx * gx + gy * gy)
+        plane += max(g * flat, g * outer - rise * (outer - flat))
+    else:
+        px, py = x + r * gx / root, y + r * gy / root
+        dx = max(box[n, 0] - px, px - box[n, 2], 0.0)
+        dy = max(box[n, 1] - py, py - box[n, 3], 0.0)
+        plane += r * (root - 1.0)
+        if flat == 0.0:
+            plane -= (dx * dx + dy * dy) / (2.0 * r)
+        else:
+            beyond = max(np.sqrt(dx * dx + dy * dy) - flat, 0.0)
+            plane += np.sqrt(gx * gx + gy * gy) * flat - beyond * beyond / (2.0 * r)
+    if plane <= best:
+        return plane
+    return min(plane, box[n, 4] - profile(flat, r, rise, base, np.sqrt(d2)))
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _on_leaf(flat, r, rise, outer, base, x, y, corners, low, high, best, facet):
+    for f in range(low, high):
+        z = over_facet(
+            flat, r, rise, outer, base,
+            corners[f, 0, 0] - x, corners[f, 0, 1] - y, corners[f, 0, 2],
+            corners[f, 1, 0] - x, corners[f, 1, 1] - y, corners[f, 1, 2],
+            corners[f, 2, 0] - x, corners[f, 2, 1] - y, corners[f, 2, 2], best,
+        )  # fmt: skip
+        if z > best:
+            best, facet = z, f
+    return best, facet
+
+
+@njit(cache=True, nogil=True)
+def _guess(flat, r, rise, outer, base, x, y, best, facet, corners, box, levels):
+    """A height the tip cannot get below, mostly nearly the highest: the leaf under the axis tells where to look next.
+
+    A piece touches uphill, where its slope is the surface's; on a smooth surface a few steps lead there.
+    """
+    first_leaf = (1 << levels) - 1
+    px, py, seen = x, y, -1
+    for _ in range(_GUESSES):
+        node, low, high = 0, 0, corners.shape[0]
+        while node < first_leaf:
+            one, two, middle = 2 * node + 1, 2 * node + 2, (low + high) // 2
+            x1, y1 = box[one, 0] + box[one, 2] - 2.0 * px, box[one, 1] + box[one, 3] - 2.0 * py
+            x2, y2 = box[two, 0] + box[two, 2] - 2.0 * px, box[two, 1] + box[two, 3] - 2.0 * py
+            if x1 * x1 + y1 * y1 < x2 * x2 + y2 * y2:
+                node, high = one, middle
+            else:
+                node, low = two, middle
+        if node == seen:
+            break
+        seen = node
+        best, facet = _on_leaf(flat, r, rise, outer, base, x, y, corners, low, high, best, facet)
+        gx, gy = box[node, 5], box[node, 6]
+        g = np.sqrt(gx * gx + gy * gy)
+        out = 0.0 if g == 0.0 else (flat if r > 0.0 else outer) / g + r / box[node, 8]
+        px, py = x + out * gx, y + out * gy
+    return best, facet
+
+
+@njit(cache=True, nogil=True)
+def lowest(flat, r, rise, outer, base, x, y, floor, ceiling, corners, box, levels, node_of, bound_of):
+    """Lowest tip height of one piece at a place, and the facet it rests on; ``(floor, -1)`` if nothing stands higher.
+
+    Parameters
+    ----------
+    flat, r, rise, outer, base : float
+        The piece.
+    x, y : float
+        Place of the tool axis in plan.
+    floor : float
+        Height below which nothing is looked for.
+    ceiling : float
+        What stands higher need not be known: once it is passed any height above it may be returned.
+    corners, box, levels : the tree of ``kernels.plan_tree``
+    node_of, bound_of : scratch of ``scratch()``
+    """
+    first_leaf, count = (1 << levels) - 1, corners.shape[0]
+    best, facet = _guess(flat, r, rise, outer, base, x, y, floor, -1, corners, box, levels)
+    if best > ceiling:
+        return best, facet
+    node_of[0, 0], node_of[0, 1], node_of[0, 2], bound_of[0] = 0, 0, count, np.inf
+    top = 1
+    while top > 0:
+        top -= 1
+        if bound_of[top] <= best:
+            continue
+        node, low, high = node_of[top, 0], node_of[top, 1], node_of[top, 2]
+        if node >= first_leaf:
+            best, facet = _on_leaf(flat, r, rise, outer, base, x, y, corners, low, high, best, facet)
+            if best > ceiling:
+                break
+            continue
+        middle, one = (low + high) // 2, 2 * node + 1
+        left = _bound(flat, r, rise, outer, base, box, one, x, y, best)
+        right = _bound(flat, r, rise, outer, base, box, one + 1, x, y, best)
+        # the more promising child goes on top of the stack
+        for side in range(2):
+            is_left = (left < right) == (side == 0)
+            bound = left if is_left else right
+            if bound > best:
+                node_of[top, 0], bound_of[top] = (one if is_left else one + 1), bound
+                node_of[top, 1], node_of[top, 2] = (low if is_left else middle), (middle if is_left else high)
+                top += 1
+    return best, facet
+
+
+@njit(cache=True, nogil=True)
+def scratch():
+    """Room for the open nodes of one ``lowest``."""
+    return np.empty((_STACK, 3), np.int64), np.empty(_STACK)
+
+
+@njit(cache=True, nogil=True)
+def drop(pieces, point, corners, box, levels, height, touched):
+    """Lowest tip heights of a cutter, and the facets it rests on.
+
+    Parameters
+    ----------
+    pieces : (p, 5) float array
+        flat, corner radius, rise, outer, base of every piece.
+    point : (k, 2) places of the tool axis in plan
+    corners, box, levels : the tree of ``kernels.plan_tree``
+    height : (k,) float array, written
+        Height of the tip; what stands in it is a floor below which nothing is looked for.
+    touched : (k,) int array, written
+        Facet in tree order; -1 where nothing above the floor is touched.
+    """
+    node_of, bound_of = scratch()
+    for q in range(point.shape[0]):
+        best, facet = height[q], -1
+        for n in range(pieces.shape[0]):
+            best, found = lowest(
+                pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3], pieces[n, 4],
+                point[q, 0], point[q, 1], best, np.inf, corners, box, levels, node_of, bound_of,
+            )  # fmt: skip
+            if found >= 0:
+                facet = found
+        height[q] = best
+        touched[q] = facet
