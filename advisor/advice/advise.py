@@ -71,6 +71,7 @@ class _Work:
     prices: Prices
     fits: list[FittedSurface | None]
     outlines: list[list[Outline]]
+    asked: tuple[Tool, ...]
     reach: PartReach | None
     settings: Settings
     steep_from_deg: float
@@ -111,11 +112,11 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, 
     finished = _finished(zoning, ids, wishes, is_small)
     reach = None
     if not only_zones:
-        stock_left = _stock_left_mm(settings, facets_um)
-        reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, stock_left, settings.job.clearance)
+        off_mm = reach_tolerance_mm(settings, facets_um)
+        reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
     work = _Work(
-        zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, reach, settings,
-        drawn.steep_from_deg, only_zones,
+        zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, asked, reach,
+        settings, drawn.steep_from_deg, only_zones,
     )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
     zones = _zones(work, measures)
@@ -146,7 +147,7 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, 
         leftovers=()
         if reach is None
         else leftovers(reach, np.where(finished, ids, -1), asked, settings.stages[-1].target),
-        sequence=_sequence(work, finished, asked),
+        sequence=_sequence(work, finished),
     )
     return Plan(
         record, _facet_arrays(zoning, ids, reach, asked), plan_outlines(zoning, outlines, axis, ids, zones).arrays
@@ -160,22 +161,17 @@ def _finished(zoning: Zoning, ids: Ints, wishes: ZoneWishes, is_small: Flags) ->
     return np.asarray(kept & (zoning.zone_class != UNDERCUT))
 
 
-def _sequence(work: _Work, finished: Flags, asked: tuple[Tool, ...]) -> ToolSequence | None:
+def _sequence(work: _Work, finished: Flags) -> ToolSequence | None:
     """The tools to finish with, over what is finished at all."""
     if work.reach is None or not finished.any():
         return None
     # zones are numbered by area: the first is the largest
     surface = work.surfaces[int(np.flatnonzero(finished)[0])]
-    return tool_sequence(work.reach, finished[work.reach.zone], asked, work.settings.stages[-1], surface)
+    return tool_sequence(work.reach, finished[work.reach.zone], work.asked, work.settings.stages[-1], surface)
 
 
-def reach_tolerance_mm(part: MeasuredPart, settings: Settings) -> float:
-    """How deep a cutter may go into the facets: see ``cutter.reach``."""
-    return _stock_left_mm(settings, chord_error_um(part.mesh, part.smooth))
-
-
-def _stock_left_mm(settings: Settings, facets_um: float | None) -> float:
-    """What may be left between cutter and facets: these lie off the surface by their chord error."""
+def reach_tolerance_mm(settings: Settings, facets_um: float | None) -> float:
+    """How deep a cutter may go into facets, which lie off the surface by their chord error: see ``cutter.reach``."""
     facets_mm = 0.0 if facets_um is None else facets_um / UM_PER_MM
     return max(settings.job.path_tolerance, tolerances.REACH_CHORD_ERRORS * facets_mm)
 
@@ -242,7 +238,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     reach = None
     if work.reach is not None:
         share, radius = work.settings.job.zones.corner_share, measure.concave_radius_mm
-        reach = zone_reach(work.reach, number, tools_asked(work.settings), share, radius)
+        reach = zone_reach(work.reach, number, work.asked, share, radius)
     if not work.only_zones:
         locked = work.wishes.strategy.get(number)
         protected = number in work.wishes.protected
@@ -365,10 +361,7 @@ def _facet_arrays(zoning: Zoning, ids: Ints, reach: PartReach | None, asked: tup
     )  # fmt: skip
     if reach is None:
         return facets
-    fields = reach_fields(reach, mesh, asked)
-    told = (fields.reach, fields.needed_ball_mm, fields.leftover_mm, fields.stick_out_mm)
-    for field in told:
-        field.setflags(write=False)
-    return replace(
-        facets, reach=told[0], needed_ball_mm=told[1], leftover_mm=told[2], stick_out_mm=told[3]
-    )  # fmt: skip
+    fields = vars(reach_fields(reach, mesh, asked))
+    for array in fields.values():
+        array.setflags(write=False)
+    return replace(facets, **fields)

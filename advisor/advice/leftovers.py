@@ -11,12 +11,12 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from advisor import tolerances
-from advisor.advice.reach import CUTTER_TOO_LARGE, REACHED, PartReach
+from advisor.advice.reach import CUTTER_TOO_LARGE, PartReach, largest_of, tools_that_reach
 from advisor.advice.target import StageTarget
-from advisor.cutter.cutter import Cutter
+from advisor.cutter.tool_body import cutter_of
 from advisor.job import Tool
 from advisor.model import Leftover
-from advisor.part.mesh import Floats, Ints
+from advisor.part.mesh import Ints
 from advisor.units import UM_PER_MM
 
 # In a corner of two walls at right angles a ball of radius R leaves (sqrt(2) - 1) R at most, in a corner of three
@@ -59,9 +59,9 @@ def _places(part: PartReach, rows: NDArray[np.int64]) -> list[NDArray[np.int64]]
     along = np.flatnonzero(np.diff(facet) == 0)  # samples of one facet, however long that is
     pairs = np.vstack([cKDTree(point).query_pairs(near, output_type="ndarray"), np.stack([along, along + 1], axis=1)])
     graph = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(rows), len(rows)))
-    count, label = connected_components(graph, directed=False)
+    label = connected_components(graph, directed=False)[1]
     order = np.argsort(label, kind="stable")
-    return [rows[members] for members in np.split(order, np.flatnonzero(np.diff(label[order])) + 1)][:count]
+    return [rows[members] for members in np.split(order, np.flatnonzero(np.diff(label[order])) + 1)]
 
 
 def _record(
@@ -77,8 +77,9 @@ def _record(
     by_zone = np.bincount(share, area)
     height = part.leftover_mm[samples]
     middle = (area @ part.samples.point[samples]) / total
-    tool = _tool_for(part, tools, samples)
-    step = None if tool is None else _step_mm(tools[tool], target)
+    enough = tools_that_reach(part, samples, _SLACK)
+    tool = largest_of(enough, tools) if enough else None
+    step = None if tool is None else target.with_cutter(cutter_of(tools[tool])).flat_step_mm
     radius = tools[0].corner_radius_mm
     return Leftover(
         zones=tuple(int(zone) for zone in zones[np.argsort(-by_zone, kind="stable")]),
@@ -90,21 +91,3 @@ def _record(
         diameter_mm=None if tool is None else tools[tool].diameter,
         path_mm=None if step is None else total / step,
     )
-
-
-def _tool_for(part: PartReach, tools: Sequence[Tool], samples: NDArray[np.int64]) -> int | None:
-    """The largest tool that gets to nearly all of a place that any gets to."""
-    area: Floats = part.samples.area_mm2[samples]
-    reached = [float(area[tool.state[samples] == REACHED].sum()) for tool in part.by_tool]
-    most = max(reached)
-    if most <= 0.0:
-        return None
-    enough = [number for number, share in enumerate(reached) if share >= (1.0 - _SLACK) * most]
-    return max(enough, key=lambda number: (tools[number].diameter, -number))
-
-
-def _step_mm(tool: Tool, target: StageTarget) -> float:
-    """Step on a flat of a smaller tool that holds the stage's target."""
-    cutter = Cutter(tool.diameter, tool.corner_radius_mm)
-    smaller = StageTarget(target.name, cutter, target.tool, target.cusp_mm, target.step_mm)
-    return float(smaller.flat_step_mm)

@@ -10,10 +10,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from advisor import tolerances
-from advisor.cutter.cutter import Cutter
 from advisor.cutter.leftover import leftover_mm
 from advisor.cutter.reach import reach_of
-from advisor.cutter.tool_body import tool_body
+from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import Tool
 from advisor.model import ZoneLeftover, ZoneReach
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
@@ -93,8 +92,8 @@ def part_reach(
         Air kept round shank and holder.
     """
     cut = zoning.surface.mesh
-    faces_up = np.flatnonzero(zoning.zone_class[zoning.zone] != UNDERCUT)
-    faces_up = faces_up[zoning.facet_class[faces_up] != UNDERCUT]
+    is_up = (zoning.zone_class[zoning.zone] != UNDERCUT) & (zoning.facet_class != UNDERCUT)
+    faces_up = np.flatnonzero(is_up)
     asked = faces_up[spread_sample(zoning.zone[faces_up], _FACETS_OF_A_ZONE)]
     samples = spread_samples(cut, asked, _POINTS, zoning.surface.corner_normal)
     tree = plan_tree(mesh.vertices, mesh.faces, axis)
@@ -102,15 +101,9 @@ def part_reach(
     leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm)
     by_tool = (_without_traces(by_tool[0], leftover), *by_tool[1:])
     height = mesh.vertices @ axis
-    is_up = np.zeros(len(cut.faces), bool)
-    is_up[faces_up] = True
     return PartReach(
         samples, zoning.zone[samples.facet], by_tool, leftover, is_up, float(height.max()), samples.point @ axis
     )  # fmt: skip
-
-
-def _cutter(tool: Tool) -> Cutter:
-    return Cutter(tool.diameter, tool.corner_radius_mm)
 
 
 def _by_tool(
@@ -136,7 +129,7 @@ def _by_tool(
 def _reach(
     tool: Tool, tree: PlanTree, points_mm: Floats, normals: Floats, off_mm: float, clearance_mm: float
 ) -> tuple[NDArray[np.int8], Floats]:
-    found = reach_of(tool_body(tool, clearance_mm), _cutter(tool), tree, points_mm, normals, off_mm)
+    found = reach_of(tool_body(tool, clearance_mm), cutter_of(tool), tree, points_mm, normals, off_mm)
     state = np.where(np.isnan(found.too_low_mm), FACES_AWAY, np.where(found.by_cutter, REACHED, CUTTER_TOO_LARGE))
     held = found.by_cutter & ~found.by_shank
     if tool.stick_out is not None:
@@ -159,7 +152,7 @@ def _leftover(
     share = max(1, len(np.unique(zone[rows])))
     some = rows[spread_sample(zone[rows], max(_LEFTOVER_POINTS // share, 20))]
     told[some] = leftover_mm(
-        tool_body(tool, 0.0).cutter, _cutter(tool), tree, samples.point[some], samples.normal[some], off_mm
+        tool_body(tool, 0.0).cutter, cutter_of(tool), tree, samples.point[some], samples.normal[some], off_mm
     )  # fmt: skip
     others = np.setdiff1d(rows, some)
     if len(others) > 0:
@@ -211,14 +204,24 @@ def _largest_that_fits(
     reach: PartReach, rows: NDArray[np.int64], tools: Sequence[Tool], corner_share: float, radius_mm: float | None
 ) -> int | None:
     """The largest tool that gets to as much of a zone as any, and need not dwell in its corners."""
+    enough = tools_that_reach(reach, rows, tolerances.REACH_SLACK_SHARE)
+    if not enough:
+        return None
+    easy = [n for n in enough if radius_mm is None or tools[n].corner_radius_mm <= corner_share * radius_mm]
+    return largest_of(easy or enough, tools)
+
+
+def tools_that_reach(reach: PartReach, rows: NDArray[np.int64], slack: float) -> list[int]:
+    """Tools that get to all of some samples that any gets to, but for a share; none where none gets to any."""
     area = reach.samples.area_mm2[rows]
     reached = [float(area[tool.state[rows] == REACHED].sum()) for tool in reach.by_tool]
     most = max(reached, default=0.0)
-    if most == 0.0:
-        return None
-    enough = [n for n, found in enumerate(reached) if found >= (1.0 - tolerances.REACH_SLACK_SHARE) * most]
-    easy = [n for n in enough if radius_mm is None or tools[n].corner_radius_mm <= corner_share * radius_mm]
-    return max(easy or enough, key=lambda n: (tools[n].diameter, -n))
+    return [number for number, found in enumerate(reached) if most > 0.0 and found >= (1.0 - slack) * most]
+
+
+def largest_of(numbers: Sequence[int], tools: Sequence[Tool]) -> int:
+    """The tool of largest diameter, the first of like ones."""
+    return max(numbers, key=lambda number: (tools[number].diameter, -number))
 
 
 def _leftover_record(left_mm: Floats, area_mm2: Floats, state: NDArray[np.int8]) -> ZoneLeftover | None:

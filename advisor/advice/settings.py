@@ -12,8 +12,9 @@ from advisor import tolerances
 from advisor.advice.conditions import StageConditions
 from advisor.advice.settings_record import settings_record
 from advisor.advice.target import StageTarget
-from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
+from advisor.cutter.cutter import cusp_for_ra_mm
 from advisor.cutter.materials import Material, material_from_row, material_named
+from advisor.cutter.tool_body import cutter_of
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
@@ -209,7 +210,7 @@ def _hole_walls(part: MeasuredPart, tight: Flags, climb: Floats, axis: Floats) -
 def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:
     number = 0 if stage.tool is None else [tool.name for tool in tools].index(stage.tool)
     tool = tools[number]
-    cutter = Cutter(tool.diameter, tool.corner_radius_mm)
+    cutter = cutter_of(tool)
     cusp, step = stage.cusp, stage.stepover
     if cusp is not None and cusp >= cutter.corner_radius_mm:
         raise _too_coarse(subject, stage.name, f"cusp of {cusp:g} mm", tool)

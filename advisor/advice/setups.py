@@ -14,13 +14,13 @@ from advisor import tolerances
 from advisor.advice.advise import advise, reach_tolerance_mm
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.totals import totals_of
-from advisor.cutter.cutter import Cutter
 from advisor.cutter.setup_axes import candidate_axes
 from advisor.cutter.setup_cover import setup_cover
 from advisor.cutter.setup_reach import setup_reach, setup_samples
-from advisor.cutter.tool_body import tool_body
+from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import parse_up
 from advisor.model import FacetArrays, Leftover, MapPrice, OutlineArrays, Plan, Setup, Zone
+from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Floats, Mesh
 
@@ -46,15 +46,15 @@ def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, NDArray[np.
     What none reaches stays on the first: it shows there as what it is.
     """
     tool = tools_asked(settings)[0]
-    body, cutter = tool_body(tool, settings.job.clearance), Cutter(tool.diameter, tool.corner_radius_mm)
+    body, cutter = tool_body(tool, settings.job.clearance), cutter_of(tool)
     forced: tuple[int, ...]
     if settings.job.setups == FEWEST:
         axes, forced, spare = _candidates(part, settings), (0,), tolerances.SETUP_SPARE_SHARE
     else:
         axes = np.array([parse_up(words) for words in settings.job.setups])
         forced, spare = tuple(range(len(axes))), 1.0
-    samples = setup_samples(part.mesh)
-    reach = setup_reach(part.mesh, body, cutter, axes, samples, reach_tolerance_mm(part, settings))
+    samples, facets_um = setup_samples(part.mesh), chord_error_um(part.mesh, part.smooth)
+    reach = setup_reach(part.mesh, body, cutter, axes, samples, reach_tolerance_mm(settings, facets_um))
     cover = setup_cover(part.mesh, part.smooth.is_crease, reach, forced=forced, negligible_share=spare)
     order = np.argsort([list(forced).index(c) if c in forced else len(forced) for c in cover.candidate], kind="stable")
     place = np.empty(len(order), np.int64)

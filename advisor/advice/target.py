@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,10 @@ class StageTarget:
             return np.full(len(surface_per_mm), self.step_mm)
         assert self.cusp_mm is not None
         return self.cutter.step_mm(self.cusp_mm, tool_per_mm, surface_per_mm)
+
+    def with_cutter(self, cutter: Cutter) -> StageTarget:
+        """The same asked of another cutter."""
+        return replace(self, cutter=cutter)
 
     @property
     def flat_step_mm(self) -> float:

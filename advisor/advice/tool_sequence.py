@@ -10,9 +10,8 @@ import numpy as np
 
 from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.reach import REACHED, PartReach
-from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface
-from advisor.cutter.cutter import Cutter
+from advisor.cutter.tool_body import cutter_of
 from advisor.job import Tool
 from advisor.model import SequenceStep, ToolSequence
 from advisor.part.mesh import Floats
@@ -100,8 +99,7 @@ def _cost(shares: Sequence[float], chosen: tuple[int, ...], rates: _Rates) -> fl
 def _rates(tools: Sequence[Tool], stage: StageConditions, surface: ZoneSurface) -> _Rates:
     steps, feeds = [], []
     for tool in tools:
-        cutter = Cutter(tool.diameter, tool.corner_radius_mm)
-        target = StageTarget(stage.target.name, cutter, stage.target.tool, stage.target.cusp_mm, stage.target.step_mm)
+        target = stage.target.with_cutter(cutter_of(tool))
         conditions = zone_conditions(surface, replace(stage, target=target, tool=tool), 0.0, has_inside_corner=False)
         steps.append(target.flat_step_mm)
         feeds.append(conditions.feed_mm_per_min)

@@ -30,8 +30,13 @@ class ToolBody:
 
 def tool_body(tool: Tool, clearance_mm: float) -> ToolBody:
     """The pieces of a tool of the job; shank and holder thicker by a clearance all round."""
-    cutter = cutter_pieces(Cutter(tool.diameter, tool.corner_radius_mm))
+    cutter = cutter_pieces(cutter_of(tool))
     return ToolBody(cutter, _shank(tool, tool.diameter / 2, clearance_mm), _holder(tool, clearance_mm))
+
+
+def cutter_of(tool: Tool) -> Cutter:
+    """The cutting end of a tool of the job."""
+    return Cutter(tool.diameter, tool.corner_radius_mm)
 
 
 def cutter_pieces(cutter: Cutter) -> tuple[Piece, ...]:
