@@ -11,20 +11,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from advisor.advice.what_if import WhatIf
     from advisor.errors import InputError
-    from advisor.intake.door import plan
+    from advisor.intake.door import plan, what_if
     from advisor.intake.read import read_part
     from advisor.job import Job
     from advisor.model import Plan
 
-__all__ = ["InputError", "Job", "Plan", "plan", "read_part"]
+__all__ = ["InputError", "Job", "Plan", "WhatIf", "plan", "read_part", "what_if"]
 
 _HOMES = {
     "InputError": "advisor.errors",
     "Job": "advisor.job",
     "Plan": "advisor.model",
+    "WhatIf": "advisor.advice.what_if",
     "plan": "advisor.intake.door",
     "read_part": "advisor.intake.read",
+    "what_if": "advisor.intake.door",
 }
 
 

@@ -85,6 +85,13 @@ class Machine(_Section):
     corner_deviation: PositiveLength = 0.01
     tool_change_min: Annotated[float, Field(ge=0, le=60)] = 1.0
     max_tilt: Annotated[Angle, Field(ge=0, le=120)] | None = None
+    rotary_axis: str | tuple[float, float, float] | None = None
+
+    @model_validator(mode="after")
+    def _rotary_axis_known(self) -> Self:
+        if self.rotary_axis is not None:
+            parse_up(self.rotary_axis, "rotary_axis")
+        return self
 
     @property
     def tilt_deg(self) -> float:
@@ -246,13 +253,15 @@ class Job(_Section):
 _AXES = {"X": (1.0, 0.0, 0.0), "Y": (0.0, 1.0, 0.0), "Z": (0.0, 0.0, 1.0)}
 
 
-def parse_up(up: str | tuple[float, float, float]) -> tuple[float, float, float]:
-    """Unit vector of the tool axis, pointing from the part to the spindle.
+def parse_up(up: str | tuple[float, float, float], key: str = "up") -> tuple[float, float, float]:
+    """Unit vector of the tool axis, pointing from the part to the spindle, or of another direction of the job.
 
     Parameters
     ----------
     up : str or 3 floats
         ``+Z``, ``-x``, ``Y``, ``0,0,1`` or a vector.
+    key : str
+        What the job file calls it.
 
     Raises
     ------
@@ -262,7 +271,7 @@ def parse_up(up: str | tuple[float, float, float]) -> tuple[float, float, float]
     vector = _axis_by_name(up) if isinstance(up, str) else tuple(float(value) for value in up)
     length = math.sqrt(math.fsum(value * value for value in vector))
     if len(vector) != 3 or not math.isfinite(length) or length < 1e-12:
-        raise ValueError(f"up = {up!r} is not a direction; use +X, -X, +Y, -Y, +Z, -Z or a vector such as 0,0,1")
+        raise ValueError(f"{key} = {up!r} is not a direction; use +X, -X, +Y, -Y, +Z, -Z or a vector such as 0,0,1")
     x, y, z = (value / length for value in vector)
     return (x, y, z)
 

@@ -22,6 +22,7 @@ from advisor.zone_model import (
     ClassAreas,
     Cusp,
     ErrorBudget,
+    FeedTilt,
     FittedSurface,
     Joint,
     Neighbour,
@@ -32,11 +33,14 @@ from advisor.zone_model import (
     Strategy,
     SurfaceKind,
     Tilt,
+    TiltHold,
+    TiltSide,
     Trade,
     Zone,
     ZoneLeftover,
     ZoneOutline,
     ZoneReach,
+    ZoneTilt,
 )
 
 __all__ = [
@@ -50,14 +54,17 @@ __all__ = [
     "Cusp",
     "ErrorBudget",
     "FacetArrays",
+    "FeedTilt",
     "FittedSurface",
     "Joint",
     "Leftover",
     "MapPrice",
     "Neighbour",
+    "Orientation",
     "OutlineArrays",
     "OutlineKind",
     "Part",
+    "PassKind",
     "Plan",
     "PlanRecord",
     "Range",
@@ -72,6 +79,8 @@ __all__ = [
     "Strategy",
     "SurfaceKind",
     "Tilt",
+    "TiltHold",
+    "TiltSide",
     "ToolRecord",
     "ToolSequence",
     "Totals",
@@ -80,6 +89,7 @@ __all__ = [
     "ZoneLeftover",
     "ZoneOutline",
     "ZoneReach",
+    "ZoneTilt",
     "plan_from_json",
     "plan_schema",
     "plan_to_json",
@@ -88,6 +98,7 @@ __all__ = [
 SCHEMA = "advisor-plan/1"
 
 OutlineKind = Literal["boundary", "overlap"]
+PassKind = Literal["corner pass", "groove pass", "another set-up"]
 
 
 @dataclass(frozen=True)
@@ -121,21 +132,53 @@ class Part:
 
 @dataclass(frozen=True)
 class Setup:
-    """One clamping of the part: which way the spindle points (out of the part), and what it reaches."""
+    """One clamping of the part: which way the spindle points (out of the part), and what it reaches.
+
+    ``index_deg`` is the turn of the machine's rotary table that brings it there, by the right hand about
+    ``rotary_axis`` of the plan, 0 for the job's own axis; ``None`` without a table, or where it cannot.
+    """
 
     name: str
     tool_axis: tuple[float, float, float]
     reached_share: float | None
+    index_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Orientation:
+    """A fixed tool axis of a 3+2 machine and the zones cut with it, ``setup`` by place.
+
+    The spindle leans by ``tilt_deg`` from the set-up's axis towards ``azimuth_deg``, from +X of the set-up about that
+    axis; ``None`` upright. ``off_tip_share`` is what of the area of its zones is reached and cut beside the tip.
+    ``stick_out_mm`` is the least length out of the holder; ``None`` where the job describes none.
+    """
+
+    setup: int
+    tool_axis: tuple[float, float, float]
+    tilt_deg: float
+    azimuth_deg: float | None
+    zones: tuple[int, ...]
+    area_mm2: float
+    off_tip_share: float
+    stick_out_mm: float | None
 
 
 @dataclass(frozen=True)
 class Leftover:
     """A connected place that the finishing cutter is too large for, as a job of its own for a smaller one.
 
-    ``zones`` it lies in, the one with most of it first; ``kind`` is ``corner``, or ``groove`` where the cutter does not
-    get down at all. ``middle_mm`` is in the part's coordinates. Heights are of material over the surface.
-    ``diameter_mm`` is that of the largest tool asked for that gets to nearly all of it, ``path_mm`` what that needs on
-    a flat for the same cusp; ``None`` where no tool does.
+    ``id`` counts from 1 in the order of the list; ``FacetArrays.leftover_place`` has it. ``zones`` it lies in, the one
+    with most of it first; ``kind`` is ``corner``, or ``groove`` where the cutter does not get down at all.
+    ``pass_kind`` names the pass, ``another set-up`` where no ball gets in along this axis. ``middle_mm`` is in the
+    part's coordinates. Heights are of material over the surface. ``diameter_mm`` is that of the largest tool asked for
+    that gets to nearly all of it and ``tool`` its name, ``path_mm`` what that needs on a flat for the same cusp;
+    ``None`` where no tool does. ``fit_diameter_mm`` is measured: of the largest ball on 95 % of what any fits on.
+
+    ``length_mm`` is the length of the corner: of the line in the middle of the place, its branches together.
+    ``passes`` lines of that length, ``stepover_mm`` apart, cover it: ``pass_path_mm`` in all, without ways between
+    them, ``cutting_min`` at the feed of the tool sequence. ``depth_mm`` is from the part's highest point to the lowest
+    of the place. ``stick_out_mm`` is the least length out of the holder (the finishing tool's where the tool has none),
+    ``needs_longer_stick_out`` whether that is more than the job's; ``None`` where the job does not say.
     """
 
     zones: tuple[int, ...]
@@ -146,6 +189,19 @@ class Leftover:
     max_um: float
     diameter_mm: float | None
     path_mm: float | None
+    id: int = 0
+    pass_kind: PassKind | None = None
+    fit_diameter_mm: float | None = None
+    tool: str | None = None
+    length_mm: float | None = None
+    stepover_mm: float | None = None
+    passes: int | None = None
+    pass_path_mm: float | None = None
+    cutting_min: float | None = None
+    depth_mm: float | None = None
+    stick_out_mm: float | None = None
+    needs_longer_stick_out: bool | None = None
+    why: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -251,11 +307,25 @@ class FacetArrays:
         Whether the finishing cutter gets there: 0 reached, 1 the cutter is too large or cannot get in, 2 shank or
         holder would touch, 3 faces away or hidden from the spindle. This and what follows is None where not worked out.
     needed_ball_mm : (m,) float32 array or None
-        Diameter of the largest ball that fits there, inf or the greatest asked where anything fits, NaN where unknown.
+        Diameter of the largest ball that fits there, whatever the job's tools: measured, 0 where not even one of 0.1 mm
+        does, inf where one of 50 mm does, NaN where unknown. (Plans of earlier versions: the largest tool asked for.)
     leftover_mm : (m,) float32 array or None
         Height of material that the finishing cutter leaves there, 0 where it reaches, NaN where unknown.
     stick_out_mm : (m,) float32 array or None
         Least length out of the holder, NaN where unknown.
+    leftover_place : (m,) int32 array or None
+        ``id`` of the place left over that most of the facet belongs to, 0 for none.
+    cusp_um : (m,) float32 array or None
+        Height that the passes of the last stage leave, by the virtual cut: what 95 % of the place around stays within.
+        Negative where they go below the surface by more than they may, inf where none of the zone's passes gets, NaN in
+        zones without passes. None where none were laid.
+    parts : (m,) int32 array or None
+        Into how many parts a large facet falls on which not all is alike; 0 for facets that are told of as a whole.
+    part_corner : (p, 3, 2) uint16 array or None
+        Corners of the parts, facet by facet: the first is ``a + u (b - a) + v (c - a)`` with (u, v) the first row over
+        32768 and a, b, c the facet's corners. ``advice.facet_parts.with_parts`` makes facets of them.
+    part_reach, part_needed_ball_mm, part_leftover_mm, part_stick_out_mm, part_leftover_place : (p,) arrays or None
+        The same as above of each part.
     """
 
     vertices: NDArray[np.float64]
@@ -268,6 +338,15 @@ class FacetArrays:
     needed_ball_mm: NDArray[np.float32] | None = None
     leftover_mm: NDArray[np.float32] | None = None
     stick_out_mm: NDArray[np.float32] | None = None
+    leftover_place: NDArray[np.int32] | None = None
+    parts: NDArray[np.int32] | None = None
+    part_corner: NDArray[np.uint16] | None = None
+    part_reach: NDArray[np.int8] | None = None
+    part_needed_ball_mm: NDArray[np.float32] | None = None
+    part_leftover_mm: NDArray[np.float32] | None = None
+    part_stick_out_mm: NDArray[np.float32] | None = None
+    part_leftover_place: NDArray[np.int32] | None = None
+    cusp_um: NDArray[np.float32] | None = None
 
 
 @dataclass(frozen=True)
@@ -302,6 +381,54 @@ class OutlineArrays:
 
 
 @dataclass(frozen=True)
+class PassArrays:
+    """Passes of the strategies advised, laid end to end: ``passes.npz``. Arrays are read-only.
+
+    Attributes
+    ----------
+    points : (k, 3) float64 array, mm
+        Centre of the ball along every pass, in part coordinates; of a bull-nose, of the ring of its corner. A closed
+        pass repeats its first point. Ways between passes are not in it.
+    starts : (p + 1,) int64 array
+        Pass ``i`` is ``points[starts[i]:starts[i + 1]]``; passes of a zone and stage come in the order of cutting.
+    zone : (p,) int32 array
+        Zone id.
+    strategy, stage : (p,) str arrays
+    tool : (p,) int32 array
+        Index in ``PlanRecord.tools``.
+    closed : (p,) bool array
+    contacts : (k, 3) float32 array or None, mm
+        Where the cutter touches the surface, point by point.
+    level : (p,) int32 array or None
+        Which line of its zone's family a pass is a piece of.
+    close_up_um : (c, n, n) float32 array or None
+        Heights that passes leave on small squares of the surface, seen along its normal: row by row from above, each
+        from left to right, at the middles of the cells. Negative below the surface, inf where no pass comes near, NaN
+        off the zone.
+    close_up_frame : (c, 4, 3) float64 array or None
+        Of each square, in part coordinates: its middle (mm), and unit vectors to the right, up, and out of the part.
+    close_up_mm : (c,) float64 array or None
+        Side of each square.
+    close_up_pass : (c,) int32 array or None
+        A pass that cuts there; the others are those of its zone and stage.
+    """
+
+    points: NDArray[np.float64]
+    starts: NDArray[np.int64]
+    zone: NDArray[np.int32]
+    strategy: NDArray[np.str_]
+    stage: NDArray[np.str_]
+    tool: NDArray[np.int32]
+    closed: NDArray[np.bool_]
+    contacts: NDArray[np.float32] | None = None
+    level: NDArray[np.int32] | None = None
+    close_up_um: NDArray[np.float32] | None = None
+    close_up_frame: NDArray[np.float64] | None = None
+    close_up_mm: NDArray[np.float64] | None = None
+    close_up_pass: NDArray[np.int32] | None = None
+
+
+@dataclass(frozen=True)
 class MapPrice:
     """What the zone map costs, in mm of path of the finishing stage: passes, blend lines and zones.
 
@@ -332,18 +459,22 @@ class PlanRecord:
     cautions: tuple[str, ...]
     leftovers: tuple[Leftover, ...] = ()
     sequence: ToolSequence | None = None
+    orientations: tuple[Orientation, ...] = ()
+    rotary_axis: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
 class Plan:
     """The answer for one part: the record that is written to ``plan.json``, and the facets it speaks of.
 
-    ``draw_outlines`` works out the outlines of its zones; None in a plan read from a folder.
+    ``draw_outlines`` works out the outlines of its zones; None in a plan read from a folder. ``passes`` is None where
+    none were laid.
     """
 
     record: PlanRecord
     facets: FacetArrays
     draw_outlines: Callable[[], OutlineArrays] | None = field(default=None, repr=False, compare=False)
+    passes: PassArrays | None = field(default=None, repr=False, compare=False)
 
     @property
     def zones(self) -> tuple[Zone, ...]:

@@ -87,6 +87,10 @@ HIDDEN_AREA_SHARE = 0.95
 IDLE_LEAN_DEG = 5.0
 # Features smaller in plan than this share of the part's plan diagonal are noted together.
 SMALL_FEATURE_SHARE_OF_SIZE = 0.02
+# A round hole up to so many balls wide is drilled and bored, not finished with that ball (common practice, no source).
+BORED_HOLE_BALLS = 1.25
+# So is the chamfer of one that is drilled, if no wider than so many balls.
+CHAMFERED_HOLE_BALLS = 1.5
 # One or two small features are zones like others; from this many they are noted together.
 FEWEST_FEATURES_TO_COLLECT = 3
 # A speck on the other side of the undercut line joins only a neighbour this many times larger: of two like
@@ -258,3 +262,77 @@ ROTARY_AXIS_DEG = 0.05
 LEFTOVER_SHARE_OF_FOOTPRINT = 0.05
 # Another set-up is not worth it for less than this share of the surface (common practice, no source).
 SETUP_SPARE_SHARE = 0.01
+# Tilts that keep the tip out of as much of a zone, but for this share, are alike: the smallest of them is taken, and
+# samples of a zone hardly tell more.
+TILT_SLACK_SHARE = 0.05
+# A tilt that gets to less than so much of a zone is no answer to what the upright tool does not reach there.
+TILT_REACH_SHARE = 0.5
+# Nobody tilts a tool, or turns it to one orientation more, for less than this share of a zone (common practice, no
+# source).
+TILT_WORTH_SHARE = 0.1
+# Of a face it may also miss less than such a crumb, if that is below this share of the face: of a small face a few
+# samples by chance.
+WHOLE_FACE_CRUMBS_SHARE = 0.1
+# The border between set-ups is drawn within this share of the finishing ball (passes blend over two stepovers, as
+# much or more), or of the part's size where that is more.
+SETUP_BORDER_SHARE_OF_BALL = 0.125
+SETUP_BORDER_SHARE_OF_SIZE = 0.002
+# Facets that passes are laid on turn by no more than this along an edge, and halved points lie on the smooth surface.
+PASS_FACET_TURN_DEG = 4.5
+
+# -- the order of passes and links between them -------------------------------------------------------------------
+# Passes within so many steps of each other lie side by side: families are laid so that neighbours are one step apart,
+# and a line that ends leaves two to its next one.
+BESIDE_STEPS = 3.0
+# From the end of a pass to the next the tool stays down for so many steps, or the radius of the ball, within which it
+# still covers the place it comes from (common practice, no source).
+LINK_STEPS = 3.0
+# Middle of the arc of a ball that is in the cut, from the contact towards what is still uncut, seen from its centre:
+# half of acos(1 - depth / R) for an allowance of 4 % of the radius.
+ENGAGED_LEAN_DEG = 8.0
+# Loops that follow one another change from one sense to the other only where that brings more than this share of their
+# path under the wanted sense: a change leaves a mark (common practice, no source).
+SENSE_CHANGE_SHARE = 0.1
+# A family falls, or rises, from level to level where mean heights do by this share of a step a level.
+FALLS_SHARE = 0.02
+# A raised link longer than so many of the longest straight one is a lift: up and over a rib at feed takes longer.
+RAISED_LINK_SHARE = 2.0
+# Loops are wound into a spiral where matched points of neighbours are no further apart than so many steps.
+SPIRAL_STEPS = 1.5
+# Nor does the smooth surface stand off the edges of facets that passes are laid on by more than this, mm: passes are
+# chords over them, and this is a quarter of a fine path tolerance (common practice, no source).
+PASS_FACET_SAG_MM = 0.0025
+# The way of a cutter turns a corner, which no thinning may cut, where it turns by more.
+PATH_CORNER_DEG = 25.0
+# For the step across passes a hollow is no tighter than this share of the cutter: with curvatures good to a hundredth
+# of the cutter's, a step three times that on a flat still holds its cusp to a tenth.
+OFFSET_TIGHTEST_SHARE = 0.9
+# Longest edge of facets that offsets are laid on, in steps: a front is straight along an edge, and a ridge where two
+# meet is found to a fraction of one.
+OFFSET_FACET_STEPS = 2.0
+# Facets made finer for offsets, at most: beyond, they grow coarser with the zone.
+OFFSET_MOST_FACETS = 3_000_000
+# Steps grow by no more than this a mm along the surface. The gap under a ball is bent like where it touches until the
+# surface bends otherwise, and goes on with the slope it has there: two passes beside the edge of a fillet that the ball
+# nearly fills would leave up to 1.7 times the cusp. At this rate they leave no more than asked for.
+OFFSET_STEP_GROWTH = 2.0
+# Offsets have so many points that the surface stands no further off their chords: a twentieth of a fine cusp.
+OFFSET_LINE_SAG_MM = 0.0005
+# Half a step is what passes leave their cusp at. Where two fronts meet and the nearest pass is further off than this,
+# the cusp is a tenth higher than asked for.
+OFFSET_CLOSED_STEPS = 0.524
+# A pass closes such a gap where it is a step long, or where the nearest pass is this far off: a spot of 1.7 times the
+# cusp, as sharp corners of passes leave it. A square one leaves 1.37 times the cusp and needs none.
+OFFSET_CLOSE_FROM_STEPS = 0.65
+# It runs on while the nearest pass is so far off, so that a ridge that wavers about half a step is closed in one piece.
+OFFSET_RUN_ON_STEPS = 0.45
+# A lift goes so far over the top of the part (common practice, no source).
+LIFT_CLEARANCE_MM = 2.0
+
+# -- what-if ------------------------------------------------------------------------------------------------------
+# A row is within the target where its cusp is no more than this share above it: what a virtual cut at some thousands of
+# points, and lines that hold but for a tail of the area, leave open.
+WHAT_IF_CUSP_SHARE = 0.05
+# Rows that finish as much area as any, but for this share, are compared with one another; one that leaves a zone out is
+# no quicker way to the same end.
+WHAT_IF_AREA_SHARE = 0.01

@@ -11,6 +11,8 @@ from typing import Literal
 SlopeClass = Literal["flat", "shallow", "steep", "undercut"]
 Strategy = Literal["constant_z", "parallel_line", "constant_cusp"]
 Joint = Literal["tangent", "inside corner", "outside corner"]
+TiltHold = Literal["holder", "shank", "cutter"]
+TiltSide = Literal["both", "uphill", "downhill"]
 SurfaceKind = Literal["plane", "cylinder", "sphere", "cone", "torus"]
 
 SLOPE_CLASSES: tuple[SlopeClass, ...] = ("flat", "shallow", "steep", "undercut")
@@ -138,6 +140,12 @@ class Advice:
     ``cusp_along_feed_um`` is the mark each tooth leaves on its way, beside ``cusp_um`` between passes.
     ``corner_feed_mm_per_min`` is the feed advised where a pass walks into an inside corner. Minutes are of this
     stage; ``total_min`` has links in it. A candidate that is not ``usable`` has no numbers of its passes.
+
+    Where ``is_laid``, path, passes, lifts and minutes are those of passes laid on the part, and cusps those that a
+    virtual cut leaves where the tool gets to. ``centre_path_mm`` is run by the middle of the cutter, ``link_mm`` goes
+    along the surface between passes, ``lift_mm`` through the air. ``cusp_uniformity`` is standard deviation over mean
+    of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
+    to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface.
     """
 
     strategy: Strategy
@@ -166,6 +174,15 @@ class Advice:
     total_min_range: tuple[float, float] | None
     tilt: Tilt | None = None
     error_budget: ErrorBudget | None = None
+    is_laid: bool = False
+    centre_path_mm: float | None = None
+    link_mm: float | None = None
+    lift_mm: float | None = None
+    cusp_mean_um: float | None = None
+    cusp_uniformity: float | None = None
+    above_target_share: float | None = None
+    uncut_share: float | None = None
+    gouge_um: float | None = None
     usable: bool
     why: tuple[str, ...]
 
@@ -237,7 +254,9 @@ class ZoneReach:
     part's highest point to the zone's lowest. ``stick_out_mm`` is the least length out of the holder that keeps it
     clear wherever the cutter gets; ``None`` where the job describes no holder. ``largest_diameter_mm`` is that of the
     largest cutter that gets to as much of the zone as any does and fits its corners, of the job's tools or, where it
-    lists none, of balls on most shelves.
+    lists none, of balls on most shelves. ``fit_diameter_mm`` is measured: of the largest ball that fits on
+    99 % of what any ball fits on, 50 where nothing hinders one so large, ``None`` where none fits; ``fit_share`` is the
+    share of all the zone that it fits on.
     """
 
     share: float
@@ -247,6 +266,53 @@ class ZoneReach:
     stick_out_mm: float | None
     largest_diameter_mm: float | None
     leftover: ZoneLeftover | None
+    fit_diameter_mm: float | None = None
+    fit_share: float | None = None
+
+
+@dataclass(frozen=True)
+class FeedTilt:
+    """A tilt that turns with the feed, on a machine with five axes: the smallest that is clear and keeps the tip off.
+
+    ``side`` says to which side: ``both`` where passes run there and back, so that both must be clear. 0 deg where none
+    is clear or none is better than upright; ``held_back_by`` is what touches where a better one is not clear, and
+    ``held_back_share`` on how much of the zone, the clearest of those taken.
+    """
+
+    tilt_deg: float
+    side: TiltSide
+    off_tip_share: float
+    held_back_by: TiltHold | None
+    held_back_share: float | None
+
+
+@dataclass(frozen=True)
+class ZoneTilt:
+    """How to tilt the tool over a zone so that the ball cuts beside its tip and all of the tool stays clear.
+
+    ``tilt_deg`` is that of a fixed tool axis, 0 where no other is clear or none is better than upright; with 3+2 axes
+    it is that of the zone's orientation, else the smallest for the zone. The spindle leans towards ``azimuth_deg``,
+    from +X of the set-up about its tool axis; ``None`` upright. ``off_tip_share`` is what of the zone's area is
+    reached and cut beside the tip, ``reached_share`` what is reached at all. ``clear_azimuths_deg`` are those, of
+    the ones asked, that are clear at this tilt. ``held_back_by`` is what touches mostly where a better tilt is not
+    clear, ``held_back_share`` on how much of the zone, the clearest of those taken. ``lead`` is in the direction of
+    the feed, ``lean`` across it; ``None`` but for five axes.
+    """
+
+    tilt_deg: float
+    azimuth_deg: float | None
+    tool_axis: tuple[float, float, float]
+    off_tip_share: float
+    upright_off_tip_share: float
+    reached_share: float
+    upright_reached_share: float
+    clear_azimuths_deg: tuple[float, ...]
+    held_back_by: TiltHold | None
+    held_back_share: float | None
+    stick_out_mm: float | None
+    lead: FeedTilt | None
+    lean: FeedTilt | None
+    why: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -283,3 +349,4 @@ class Zone:
     surface: FittedSurface | None = None
     outline: ZoneOutline | None = None
     reach: ZoneReach | None = None
+    tilt: ZoneTilt | None = None

@@ -406,7 +406,7 @@ def island_pockets(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
 
 
 def plate_with_holes(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
-    """Drilled holes narrower than the ball, through and blind, wider bores, and stepped bores."""
+    """Drilled holes narrower than the ball or hardly wider, through and blind, wider bores, and stepped bores."""
     z, chord = 20.0, chord_error_mm
     small = [
         (-60, 48, 3), (-45, 46, 5), (-30, 49, 6.5), (-15, 47, 3), (0, 48, 5), (15, 50, 6.5), (30, 46, 3), (45, 48, 5),
@@ -419,7 +419,9 @@ def plate_with_holes(chord_error_mm: float = CHORD_ERROR_MM) -> LabelledPart:
         features.append(bore(f"bore {k}", Zone(f"bore {k}", "wall"), (x, y), z, diameter, chord))
     stepped = [(-50, -16, 15, 6, 12), (-9, -15, 19, 11, 20), (36, -18, 17, 4, 14), (62, -16, 8, 5, 9)]
     for k, (x, y, radius, depth, diameter) in enumerate(stepped):
-        inner = bore(f"inner {k}", Zone(f"inner {k}", "wall"), (x, y), z - depth, diameter, chord)
+        # a 9 mm bore is bored, not walked down with an 8 mm ball
+        inner_zone = HOLES if diameter < 10 else Zone(f"inner {k}", "wall")
+        inner = bore(f"inner {k}", inner_zone, (x, y), z - depth, diameter, chord)
         seat = pocket(f"seat {k}", circle(radius, chord).placed(x, y), z, depth, 0, 8, chord, features=[inner])
         features.append(seat)
     return assembled("plate_with_holes", plate(rectangle(156, 122, 14, chord), z, TOP_LAND, features), 8)

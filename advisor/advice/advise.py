@@ -4,21 +4,29 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.advice.cautions import cautions
+from advisor.advice.close_up import close_up, side_of, with_close_up, worst_place
 from advisor.advice.complete import Accuracy
+from advisor.advice.conditions import StageConditions
+from advisor.advice.cusp_field import cusp_field, zone_places
 from advisor.advice.draw_zones import draw_zones
-from advisor.advice.leftovers import leftovers
+from advisor.advice.laying import CopyOf, PassLayer
+from advisor.advice.leftovers import Leftovers, leftovers
 from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
 from advisor.advice.overrides import ZoneWishes, zone_wishes
+from advisor.advice.pass_arrays import PassBook
 from advisor.advice.reach import PartReach, part_reach, zone_reach
-from advisor.advice.reach_fields import reach_fields
 from advisor.advice.settings import Settings, tools_asked
+from advisor.advice.setup_parts import SetupPart
+from advisor.advice.tilts import table_axis, table_turn_deg, with_tilts
 from advisor.advice.tool_sequence import tool_sequence
 from advisor.advice.totals import totals_of
 from advisor.advice.trade import trade_of
@@ -35,6 +43,7 @@ from advisor.model import (
     FacetArrays,
     FittedSurface,
     MapPrice,
+    PassArrays,
     Plan,
     PlanRecord,
     Repeats,
@@ -76,24 +85,37 @@ class _Work:
     settings: Settings
     steep_from_deg: float
     only_zones: bool
+    layer: PassLayer | None
+    book: PassBook
 
 
-def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, in_the_way: Mesh | None = None) -> Plan:
+def advise(
+    part: MeasuredPart | SetupPart,
+    settings: Settings,
+    *,
+    only_zones: bool = False,
+    lays_passes: bool = False,
+    in_the_way: Mesh | None = None,
+) -> Plan:
     """Zones of a part in one set-up, and advice for each.
 
     Parameters
     ----------
-    part : MeasuredPart
+    part : MeasuredPart or SetupPart
+        All of the part, or what the set-up finishes.
     settings : Settings
         The job, resolved against the part (see ``advice.settings``).
     only_zones : bool
         Stop after the zones: their advice is None.
+    lays_passes : bool
+        Lay the passes of every candidate on the part and cut them virtually; otherwise lengths are area over spacing
+        and cusps those of the sums.
     in_the_way : Mesh, optional
         What tools must keep clear of, where that is more than the part given.
     """
     axis = np.asarray(settings.axis)
     smooth, bends = part.smooth, part.bends
-    drawn = draw_zones(part.mesh, smooth, bends, settings)
+    drawn = draw_zones(part.mesh, smooth, bends, settings, in_the_way)
     zoning = drawn.zoning
     surfaces = drawn.surfaces
     wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
@@ -110,16 +132,21 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, 
     )  # fmt: skip
     asked = tools_asked(settings)
     finished = _finished(zoning, ids, wishes, is_small)
-    reach = None
+    reach, off_mm = None, reach_tolerance_mm(settings, facets_um)
     if not only_zones:
-        off_mm = reach_tolerance_mm(settings, facets_um)
         reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
+    layer, repeats = None, _repeats(families, ids)
+    if lays_passes and not only_zones:
+        mesh, copies = in_the_way or part.mesh, _copies(repeats, ids)
+        layer = PassLayer(zoning, bends, mesh, axis, finished, settings.job, off_mm, copies)
     work = _Work(
-        zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, asked, reach,
-        settings, drawn.steep_from_deg, only_zones,
+        zoning, surfaces, accuracy, wishes, ids, repeats, drawn.prices, fits, outlines, asked, reach,
+        settings, drawn.steep_from_deg, only_zones, layer, PassBook(),
     )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
     zones = _zones(work, measures)
+    zones, orientations = with_tilts(zones, ids, finished, reach, in_the_way or part.mesh, settings, off_mm)
+    left = None if reach is None else _leftovers(work, reach, finished)
     record = PlanRecord(
         schema=SCHEMA,
         version=package_version(),
@@ -134,7 +161,7 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, 
                 *wishes.warnings,
             ),
         ),
-        setups=(Setup("set-up 1", settings.axis, _reached_share(zones)),),
+        setups=(Setup("set-up 1", settings.axis, _reached_share(zones), table_turn_deg(settings)),),
         tools=_tools(settings),
         stages=_stages(settings),
         zones=zones,
@@ -144,14 +171,15 @@ def advise(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, 
         ),
         settings=_settings_in_force(settings, drawn.steep_from_deg),
         cautions=cautions(zones, settings, facets_um),
-        leftovers=()
-        if reach is None
-        else leftovers(reach, np.where(finished, ids, -1), asked, settings.stages[-1].target),
+        leftovers=() if left is None else left.records,
         sequence=_sequence(work, finished),
+        orientations=orientations,
+        rotary_axis=table_axis(settings.job.machine),
     )
-    return Plan(
-        record, _facet_arrays(zoning, ids, reach, asked), plan_outlines(zoning, outlines, axis, ids, zones).arrays
-    )
+    passes, cusp_um = (None, None) if layer is None else _passes_told(work, layer)
+    outlined = plan_outlines(zoning, outlines, axis, ids, zones).arrays
+    facets = replace(_facet_arrays(zoning, ids, left), cusp_um=cusp_um)
+    return Plan(record, facets, outlined, passes)
 
 
 def _finished(zoning: Zoning, ids: Ints, wishes: ZoneWishes, is_small: Flags) -> Flags:
@@ -168,6 +196,14 @@ def _sequence(work: _Work, finished: Flags) -> ToolSequence | None:
     # zones are numbered by area: the first is the largest
     surface = work.surfaces[int(np.flatnonzero(finished)[0])]
     return tool_sequence(work.reach, finished[work.reach.zone], work.asked, work.settings.stages[-1], surface)
+
+
+def _leftovers(work: _Work, reach: PartReach, finished: Flags) -> Leftovers:
+    """Places that the finishing tool leaves over, priced as the tool sequence is."""
+    largest = np.flatnonzero(finished)
+    surface = work.surfaces[int(largest[0])] if len(largest) else None
+    ids = np.where(finished, work.ids, -1)
+    return leftovers(reach, work.zoning, ids, work.asked, work.settings.stages[-1], surface)
 
 
 def reach_tolerance_mm(settings: Settings, facets_um: float | None) -> float:
@@ -192,7 +228,9 @@ def _settings_in_force(settings: Settings, steep_from_deg: float) -> tuple[Setti
     return tuple(moved if setting.name == "steep_from" else setting for setting in settings.record)
 
 
-def _warnings(part: MeasuredPart, smooth: SmoothSurface, axis: tuple[float, float, float]) -> tuple[str, ...]:
+def _warnings(
+    part: MeasuredPart | SetupPart, smooth: SmoothSurface, axis: tuple[float, float, float]
+) -> tuple[str, ...]:
     """What only the plan can tell of a mesh: noise, and a sheet that shows its back to the spindle."""
     told = []
     if smooth.noise_share_of_edge > 0:
@@ -244,8 +282,9 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         protected = number in work.wishes.protected
         steps, told = zone_advice(
             work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected,
-            reach=reach,
+            reach=reach, laid=_laid(work, number),
         )  # fmt: skip
+        _keep_passes(work, number, steps)
     zone = Zone(
         id=int(work.ids[number]),
         setup=0,
@@ -275,6 +314,50 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         reach=reach,
     )
     return _with_outline(zone, work, number)
+
+
+def _laid(work: _Work, number: int) -> Callable[[Advice, StageConditions], Advice]:
+    """Gives candidates of a zone the numbers of their laid passes, or leaves them as they are."""
+    layer = work.layer
+    if layer is None:
+        return lambda advice, stage: advice
+    return lambda advice, stage: layer.numbers_of(number, advice, stage)
+
+
+def _copies(repeats: dict[int, Repeats], ids: Ints) -> dict[int, CopyOf]:
+    """Zones that are moved copies of another, by number."""
+    number_of = {int(public): number for number, public in enumerate(ids) if public > 0}
+    return {
+        zone: CopyOf(number_of[told.model], told.turn_deg, told.shift_mm)
+        for zone, told in repeats.items()
+        if told.model in number_of and number_of[told.model] != zone and not told.is_mirrored
+    }
+
+
+def _keep_passes(work: _Work, number: int, steps: tuple[Advice, ...]) -> None:
+    """Take the passes of what is advised for a zone into the plan."""
+    if work.layer is None:
+        return
+    for step, stage in zip(steps, work.settings.stages, strict=True):
+        if step.is_laid and (laid := work.layer.lay(number, step, stage)) is not None:
+            work.book.keep(int(work.ids[number]), step, laid)
+
+
+def _passes_told(work: _Work, layer: PassLayer) -> tuple[PassArrays, NDArray[np.float32]]:
+    """The passes of what is advised, with a close-up of what the last stage leaves, and its cusp facet by facet."""
+    stages, last, mesh = work.settings.stages, work.settings.stages[-1], work.zoning.surface.mesh
+    passes = work.book.arrays([stage.target.name for stage in stages])
+    kept = work.book.of_stage(last.target.name)
+    gouge_mm = max(last.target.cusp_mm or 0.0, work.settings.job.path_tolerance)
+    places = [zone_places(zone_id, laid, gouge_mm) for zone_id, _, laid in kept]
+    cusp_um = cusp_field(mesh, work.zoning.surface.normal, work.ids[work.zoning.zone], places)
+    if places:
+        steps = {zone_id: advice.stepover_mm or last.target.flat_step_mm for zone_id, advice, _ in kept}
+        place, point, side_mm = worst_place(places, [side_of(steps[each.zone]) for each in places])
+        surface, ground = layer.ground_of(int(np.flatnonzero(work.ids == place.zone)[0]), last)
+        seen = close_up(surface, ground.cutter, ground.stock_left_mm, place, point, side_mm)
+        passes = with_close_up(passes, seen, last.target.name)
+    return passes, cusp_um
 
 
 def _with_outline(zone: Zone, work: _Work, number: int) -> Zone:
@@ -351,7 +434,7 @@ def _stages(settings: Settings) -> tuple[StageRecord, ...]:
     )
 
 
-def _facet_arrays(zoning: Zoning, ids: Ints, reach: PartReach | None, asked: tuple[Tool, ...]) -> FacetArrays:
+def _facet_arrays(zoning: Zoning, ids: Ints, left: Leftovers | None) -> FacetArrays:
     mesh = zoning.surface.mesh
     zone = ids[zoning.zone]
     for array in (zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class):
@@ -359,9 +442,4 @@ def _facet_arrays(zoning: Zoning, ids: Ints, reach: PartReach | None, asked: tup
     facets = FacetArrays(
         mesh.vertices, mesh.faces, zone, zoning.slope_deg, zoning.smooth_slope_deg, zoning.facet_class
     )  # fmt: skip
-    if reach is None:
-        return facets
-    fields = vars(reach_fields(reach, mesh, asked))
-    for array in fields.values():
-        array.setflags(write=False)
-    return replace(facets, **fields)
+    return facets if left is None else replace(facets, **left.arrays)

@@ -62,23 +62,32 @@ class Drawn:
         return zone_surfaces(self.mesh, self.smooth, self.zoning, self.axis)
 
 
-def draw_zones(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings) -> Drawn:
-    """Zones of a mesh as the job asks for them."""
+def draw_zones(
+    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, in_the_way: Mesh | None = None
+) -> Drawn:
+    """Zones of a mesh as the job asks for them; what is in the way, where it is more than the mesh, may hide some."""
     rules = settings.job.zones
-    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from)
+    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from, in_the_way)
     if "steep_from" in rules.model_fields_set:
         return drawn
     better = _best_split_deg(drawn, settings)
     if better is None or abs(better - rules.steep_from) < _NEAR_ENOUGH_DEG:
         return drawn
-    moved = _drawn(mesh, smooth, bends, settings, better)
+    moved = _drawn(mesh, smooth, bends, settings, better, in_the_way)
     worth_it = moved.regions.price_mm < (1.0 - _WORTH_MOVING_SHARE) * drawn.regions.price_mm
     return moved if worth_it else drawn
 
 
-def _drawn(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, steep_from_deg: float) -> Drawn:
+def _drawn(
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    settings: Settings,
+    steep_from_deg: float,
+    in_the_way: Mesh | None,
+) -> Drawn:
     axis, rules = np.asarray(settings.axis), settings.job.zones
-    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg))
+    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way)
     graph = patch_graph(patches, axis)
     sums = pass_sums(patches, bends, settings.stages[-1].target, axis)
     # both sides of a blend run over it by the overlap

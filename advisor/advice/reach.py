@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from advisor import tolerances
+from advisor.advice.zone_surface import quantile
+from advisor.cutter.fit_radius import largest_fitting_ball_mm
 from advisor.cutter.leftover import leftover_mm
 from advisor.cutter.reach import reach_of
 from advisor.cutter.tool_body import cutter_of, tool_body
@@ -28,6 +30,17 @@ _POINTS = 24_000
 _FACETS_OF_A_ZONE = 4_000
 # Points whose leftover is worked out: what stands over varies slowly along a fillet.
 _LEFTOVER_POINTS = 3_000
+# Points at which the largest ball that fits is measured; what tools reach bounds it at all of them.
+_FIT_POINTS = 10_000
+# Values between those points follow the so many nearest; a normal that leans by a radian counts as so many radii of
+# the finishing tool.
+_NEAREST = 3
+_ROUNDING = 1e-9
+_RADII_A_RADIAN = 3.0
+# Larger balls limit no finishing (common practice, no source); smaller ones than this are not made for it.
+GREATEST_BALL_MM, LEAST_BALL_MM = 50.0, 0.1
+# The ball that is told of a zone fits on this share of what any fits on: the very corner takes none.
+_FIT_SHARE = 0.99
 # What holds a tool back, as ``facets.npz`` has it.
 REACHED, CUTTER_TOO_LARGE, SHANK_OR_HOLDER, FACES_AWAY = 0, 1, 2, 3
 _TOP_SHARE = 0.999
@@ -51,18 +64,27 @@ class PartReach:
     zone : (k,) zone of each point
     by_tool : one entry a tool asked for, in that order, the finishing one first
     leftover_mm : (k,) height of material that the finishing tool leaves, NaN where it was not asked
+    fit_mm : (k,) diameter of the largest ball that touches the point and goes into nothing: 0 where not even
+        ``LEAST_BALL_MM`` does, inf where ``GREATEST_BALL_MM`` does, NaN where the surface leans over
     faces_up : (m,) facets that face the spindle, asked or not
     top_mm : height of the part's highest point along the tool axis
     height_mm : (k,) of the points
+    tree : everything that may be in the way
+    clearance_mm : air kept round shank and holder
+    off_mm : stock that counts as nothing
     """
 
     samples: Samples
     zone: Ints
     by_tool: tuple[ToolReach, ...]
     leftover_mm: Floats
+    fit_mm: Floats
     faces_up: Flags
     top_mm: float
     height_mm: Floats
+    tree: PlanTree
+    clearance_mm: float
+    off_mm: float
 
 
 def part_reach(
@@ -99,10 +121,12 @@ def part_reach(
     tree = plan_tree(mesh.vertices, mesh.faces, axis)
     by_tool = _by_tool(tools, tree, samples, off_mm, clearance_mm)
     leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm)
-    by_tool = (_without_traces(by_tool[0], leftover), *by_tool[1:])
+    by_tool = (_without_traces(by_tool[0], leftover, samples.point), *by_tool[1:])
+    fit = _fit(tools, by_tool, tree, samples, zoning.zone[samples.facet], off_mm)
     height = mesh.vertices @ axis
     return PartReach(
-        samples, zoning.zone[samples.facet], by_tool, leftover, is_up, float(height.max()), samples.point @ axis
+        samples, zoning.zone[samples.facet], by_tool, leftover, fit, is_up, float(height.max()), samples.point @ axis,
+        tree, clearance_mm, off_mm,
     )  # fmt: skip
 
 
@@ -142,7 +166,7 @@ def _leftover(
 ) -> Floats:
     """(k,) height left at every point: 0 where the tool reaches, asked at some of the others, NaN for faces away.
 
-    Points that were not asked take the height of the nearest that was.
+    Points that were not asked take the height of the nearest that were.
     """
     told = np.where(reach.state == CUTTER_TOO_LARGE, np.nan, 0.0)
     told[reach.state == FACES_AWAY] = np.nan
@@ -154,17 +178,104 @@ def _leftover(
     told[some] = leftover_mm(
         tool_body(tool, 0.0).cutter, cutter_of(tool), tree, samples.point[some], samples.normal[some], off_mm
     )  # fmt: skip
-    others = np.setdiff1d(rows, some)
-    if len(others) > 0:
-        _, nearest = cKDTree(samples.point[some]).query(samples.point[others])
-        told[others] = told[some[nearest]]
+    told[rows] = _between(samples.point, samples.normal, some, rows, told[some], tool.diameter / 2)
     return told
 
 
-def _without_traces(reach: ToolReach, leftover: Floats) -> ToolReach:
-    """Points over which nothing is left but for the tolerance are reached after all."""
-    state = np.where((reach.state == CUTTER_TOO_LARGE) & (leftover <= 0.0), REACHED, reach.state)
-    return ToolReach(state.astype(np.int8), reach.stick_out_mm)
+def _fit(
+    tools: Sequence[Tool], by_tool: Sequence[ToolReach], tree: PlanTree, samples: Samples, zone: Ints, off_mm: float
+) -> Floats:
+    """(k,) diameter of the largest ball that fits at every point: between the largest that reaches and the next."""
+    low, high = np.zeros(len(zone)), np.full(len(zone), GREATEST_BALL_MM)
+    for tool, reach in zip(tools, by_tool, strict=True):
+        if tool.kind != "ball":
+            continue
+        gets_in = (reach.state == REACHED) | (reach.state == SHANK_OR_HOLDER)
+        low = np.where(gets_in, np.maximum(low, tool.diameter), low)
+        high = np.where(reach.state == CUTTER_TOO_LARGE, np.minimum(high, tool.diameter), high)
+    high = np.maximum(low, high)
+    share = max(1, len(np.unique(zone)))
+    some = spread_sample(zone, max(_FIT_POINTS // share, 20)) if len(zone) > _FIT_POINTS else np.arange(len(zone))
+    radius = largest_fitting_ball_mm(
+        samples.point[some], _not_over(samples.normal[some], tree.frame[2]), tree,
+        off_mm / tolerances.REACH_CHORD_ERRORS,
+        LEAST_BALL_MM / 2, high[some] / 2,
+    )  # fmt: skip
+    fit = _between(samples.point, samples.normal, some, np.arange(len(zone)), 2.0 * radius, tools[0].diameter / 2)
+    fit = np.clip(fit, low, high)
+    return np.where(fit >= GREATEST_BALL_MM * (1.0 - _ROUNDING), np.inf, fit)
+
+
+def _between(
+    points_mm: Floats,
+    normals: Floats,
+    asked: NDArray[np.int64],
+    rows: NDArray[np.int64],
+    values: Floats,
+    radius_mm: float,
+) -> Floats:
+    """Values at some points by those of the nearest that were asked; of these their own, and 0 where the nearest is.
+
+    Across a fillet values change with the normal, along it hardly: what leans alike is nearer than it lies.
+    """
+
+    def placed(numbers: NDArray[np.int64]) -> Floats:
+        return np.hstack([points_mm[numbers] / (_RADII_A_RADIAN * radius_mm), normals[numbers]])
+
+    near = min(_NEAREST, len(asked))
+    away, nearest = cKDTree(placed(asked)).query(placed(rows), k=near)
+    away, nearest = away.reshape(len(rows), near), nearest.reshape(len(rows), near)
+    weight = 1.0 / np.maximum(away, 1e-9) ** 2
+    mean = (weight * values[nearest]).sum(axis=1) / weight.sum(axis=1)
+    return np.where(values[nearest[:, 0]] == 0.0, 0.0, mean)
+
+
+def _not_over(normals: Floats, axis: Floats) -> Floats:
+    """Normals that do not point away from the spindle: what leans over is touched as a wall is."""
+    level = normals - np.minimum(normals @ axis, 0.0)[:, None] * axis
+    return np.asarray(level / np.maximum(np.linalg.norm(level, axis=1), 1e-300)[:, None])
+
+
+def asked_at(
+    part: PartReach, tool: Tool, points_mm: Floats, normals: Floats, most: int
+) -> tuple[NDArray[np.int8], Floats]:
+    """(k,) what holds a tool back at points of the surface, and what height it leaves, 0 but for the tolerance.
+
+    It is worked out at `most` of the points that the tool is too large for; the others take it from the nearest.
+    """
+    state, _ = _reach(tool, part.tree, points_mm, normals, part.off_mm, part.clearance_mm)
+    left = np.zeros(len(points_mm))
+    rows = np.flatnonzero(state == CUTTER_TOO_LARGE)
+    if len(rows) == 0:
+        return state, left
+    some = rows[np.linspace(0, len(rows) - 1, min(most, len(rows))).astype(np.int64)]
+    height = leftover_mm(
+        tool_body(tool, 0.0).cutter, cutter_of(tool), part.tree, points_mm[some], normals[some], part.off_mm
+    )  # fmt: skip
+    left[rows] = _between(points_mm, normals, some, rows, height, tool.diameter / 2)
+    return state, left
+
+
+def stick_out_at_mm(part: PartReach, tool: Tool, rows: NDArray[np.int64]) -> float | None:
+    """Least length out of its holder with which a tool touches some samples; None where it touches none."""
+    found = reach_of(
+        tool_body(tool, part.clearance_mm), cutter_of(tool), part.tree, part.samples.point[rows],
+        part.samples.normal[rows], part.off_mm,
+    )  # fmt: skip
+    known = found.stick_out_mm[~np.isnan(found.stick_out_mm)]
+    return float(np.quantile(known, _TOP_SHARE)) if len(known) else None
+
+
+def _without_traces(reach: ToolReach, leftover: Floats, points_mm: Floats) -> ToolReach:
+    """Points over which nothing is left but for the tolerance are reached after all, as those beside them are."""
+    state = reach.state.copy()
+    traces = np.flatnonzero((state == CUTTER_TOO_LARGE) & (leftover <= 0.0))
+    sure = np.flatnonzero((state == REACHED) | (state == SHANK_OR_HOLDER))
+    state[traces] = REACHED
+    if len(traces) > 0 and (state == SHANK_OR_HOLDER).any():
+        _, nearest = cKDTree(points_mm[sure]).query(points_mm[traces])
+        state[traces] = state[sure[nearest]]
+    return ToolReach(state, reach.stick_out_mm)
 
 
 def zone_reach(
@@ -188,6 +299,7 @@ def zone_reach(
     lost = [float(area[state == kind].sum()) / total for kind in (CUTTER_TOO_LARGE, SHANK_OR_HOLDER)]
     stick_out = reach.by_tool[0].stick_out_mm[rows]
     known = stick_out[~np.isnan(stick_out)]
+    fit, fit_share = fit_over(reach.fit_mm[rows], area, _FIT_SHARE)
     fitting = _largest_that_fits(reach, rows, tools, corner_share, radius_mm)
     return ZoneReach(
         share=float(area[state == REACHED].sum()) / total,
@@ -197,7 +309,21 @@ def zone_reach(
         stick_out_mm=float(np.quantile(known, _TOP_SHARE)) if len(known) else None,
         largest_diameter_mm=None if fitting is None else tools[fitting].diameter,
         leftover=_leftover_record(reach.leftover_mm[rows], area, state),
+        fit_diameter_mm=fit,
+        fit_share=fit_share,
     )
+
+
+def fit_over(fit_mm: Floats, area_mm2: Floats, most: float) -> tuple[float | None, float | None]:
+    """Diameter of the largest ball that fits on a share `most` of what any fits on, and on what share of it all.
+
+    None where none fits.
+    """
+    any_fits = fit_mm > 0.0
+    if not any_fits.any():
+        return None, None
+    fit = min(float(quantile(fit_mm[any_fits], area_mm2[any_fits], [1.0 - most])[0]), GREATEST_BALL_MM)
+    return fit, float(area_mm2[fit_mm >= fit].sum() / area_mm2.sum())
 
 
 def _largest_that_fits(

@@ -51,6 +51,7 @@ def settings_record(
         row("acceleration", f"{machine.acceleration:g} mm/s2", "machine.acceleration"),
         row("tool_change_min", f"{machine.tool_change_min:g} min", "machine.tool_change_min"),
         row("max_tilt", f"{machine.tilt_deg:g} deg", "machine.max_tilt"),
+        row("rotary_axis", "none" if machine.rotary_axis is None else str(machine.rotary_axis), "machine.rotary_axis"),
         *(Setting(f"tool {n}", _tool_words(tool), tool_source) for n, tool in enumerate(tools)),
         *(
             Setting(f"stage {n}", _stage_words(stage), "option" if by_option and n == last else source("stage"))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,36 +14,51 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.advice.advise import advise, reach_tolerance_mm
+from advisor.advice.cautions import cautions
+from advisor.advice.pass_arrays import joined_passes
 from advisor.advice.settings import Settings, tools_asked
+from advisor.advice.setup_borders import SetupBorders, setup_borders, with_neighbours
+from advisor.advice.setup_outlines import joined_outlines, numbered_on
+from advisor.advice.setup_parts import SetupPart, cut_part, taken_from
+from advisor.advice.setup_split import split_along_reach
+from advisor.advice.tool_sequence import sequence_over_setups
 from advisor.advice.totals import totals_of
 from advisor.cutter.setup_axes import candidate_axes
 from advisor.cutter.setup_cover import setup_cover
-from advisor.cutter.setup_reach import setup_reach, setup_samples
+from advisor.cutter.setup_reach import axis_tool, setup_reach
 from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import parse_up
-from advisor.model import FacetArrays, Leftover, MapPrice, OutlineArrays, Plan, Setup, Zone
+from advisor.model import FacetArrays, Leftover, MapPrice, OutlineArrays, PassArrays, Plan, PlanRecord, Setup, Zone
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
-from advisor.part.mesh import Floats, Mesh
+from advisor.part.mesh import Floats
+from advisor.part.samples import even_samples
+
+# Points of the surface that are asked along every candidate.
+_SAMPLES = 20_000
+# What faces away and is worth a word.
+_AWAY_SHARE = 0.005
 
 ONE, FEWEST = "one", "fewest"
 
 
-def plan_part(part: MeasuredPart, settings: Settings, *, only_zones: bool = False) -> Plan:
+def plan_part(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, lays_passes: bool = False) -> Plan:
     """The plan of a part in the set-ups that the job asks for: one, those it names, or as few as reach it all."""
     if settings.job.setups == ONE:
-        return advise(part, settings, only_zones=only_zones)
-    axes, of_facet = _setups(part, settings)
-    plans = []
+        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes)
+    axes, whole, of_facet = _setups(part, settings)
+    plans, vertices = [], []
     for number, axis in enumerate(axes):
-        own = _own_facets(part, of_facet == number)
+        own, vertex = taken_from(whole, of_facet == number)
         turned = replace(settings, axis=(float(axis[0]), float(axis[1]), float(axis[2])))
-        plans.append(advise(own, turned, only_zones=only_zones, in_the_way=part.mesh))
-    return _as_one(part, plans)
+        told = advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, in_the_way=part.mesh)
+        plans.append(told)
+        vertices.append(vertex)
+    return _as_one(part, settings, plans, lambda facets: setup_borders(whole, of_facet, facets, vertices))
 
 
-def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, NDArray[np.int64]]:
-    """(s, 3) tool axes, the job's own first, and (m,) which of them each facet is finished in.
+def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, SetupPart, NDArray[np.int64]]:
+    """(s, 3) tool axes, the job's own first, the part cut where set-ups meet, and (m,) the set-up of each facet.
 
     What none reaches stays on the first: it shows there as what it is.
     """
@@ -53,61 +70,109 @@ def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, NDArray[np.
     else:
         axes = np.array([parse_up(words) for words in settings.job.setups])
         forced, spare = tuple(range(len(axes))), 1.0
-    samples, facets_um = setup_samples(part.mesh), chord_error_um(part.mesh, part.smooth)
-    reach = setup_reach(part.mesh, body, cutter, axes, samples, reach_tolerance_mm(settings, facets_um))
-    cover = setup_cover(part.mesh, part.smooth.is_crease, reach, forced=forced, negligible_share=spare)
+    off_mm = reach_tolerance_mm(settings, chord_error_um(part.mesh, part.smooth))
+    reach = setup_reach(part.mesh, body, cutter, axes, even_samples(part.mesh, _SAMPLES), off_mm)
+    cover = setup_cover(part.mesh, part.smooth.is_crease, part.smooth.is_plane, reach, forced, spare)
+    asked = axis_tool(part.mesh, body, cutter, cover.axes, off_mm)
+    cut, setup = split_along_reach(part.mesh, part.smooth, cover, asked, tool.diameter)
     order = np.argsort([list(forced).index(c) if c in forced else len(forced) for c in cover.candidate], kind="stable")
     place = np.empty(len(order), np.int64)
     place[order] = np.arange(len(order))
-    of_facet = np.where(cover.facet_setup >= 0, place[np.maximum(cover.facet_setup, 0)], 0)
+    of_facet = np.where(setup >= 0, place[np.maximum(setup, 0)], 0)
     kept, number = np.unique(of_facet, return_inverse=True)
-    return cover.axes[order][kept], number
+    return cover.axes[order][kept], cut_part(part, cut), number
 
 
 def _candidates(part: MeasuredPart, settings: Settings) -> Floats:
     return candidate_axes(part.mesh, part.smooth.is_plane, np.asarray(settings.axis)).axes
 
 
-def _own_facets(part: MeasuredPart, chosen: NDArray[np.bool_]) -> MeasuredPart:
-    """The part of a mesh that a set-up finishes, as an open mesh of its own, with the record of the whole."""
-    faces = part.mesh.faces[chosen]
-    used, corners = np.unique(faces, return_inverse=True)
-    return MeasuredPart(Mesh(part.mesh.vertices[used], corners.reshape(-1, 3).astype(np.int32)), part.record)
-
-
-def _as_one(part: MeasuredPart, plans: Sequence[Plan]) -> Plan:
+def _as_one(
+    part: MeasuredPart,
+    settings: Settings,
+    plans: Sequence[Plan],
+    meet: Callable[[Sequence[FacetArrays]], SetupBorders],
+) -> Plan:
     """Plans of the set-ups joined: zones numbered on from set-up to set-up, facets one after another."""
-    zones: list[Zone] = []
-    leftovers: list[Leftover] = []
-    setups, starts = [], []
-    for number, plan in enumerate(plans):
-        start = len(zones)
-        starts.append(start)
-        zones.extend(_moved(zone, number, start) for zone in plan.zones)
-        leftovers.extend(
-            replace(place, zones=tuple(zone + start for zone in place.zones)) for place in plan.record.leftovers
-        )
-        (setup,) = plan.record.setups
-        own = math.fsum(zone.area_mm2 for zone in plan.zones)
-        share = None if setup.reached_share is None else setup.reached_share * own / part.record.area_mm2
-        setups.append(Setup(f"set-up {number + 1}", setup.tool_axis, share))
-    first = plans[0].record
-    prices = [plan.record.map_price for plan in plans]
-    record = replace(
-        first,
-        part=replace(first.part, warnings=tuple(dict.fromkeys(w for p in plans for w in p.record.part.warnings))),
-        setups=tuple(setups),
-        zones=tuple(zones),
-        totals=totals_of(tuple(zones)),
+    starts = [0, *itertools.accumulate(len(plan.zones) for plan in plans)][:-1]
+    leftovers, place_ids = _joined_leftovers([plan.record for plan in plans], starts)
+    facets = [_numbered_facets(*each) for each in zip((plan.facets for plan in plans), starts, place_ids, strict=True)]
+    borders = meet(facets)
+    zones = [
+        _moved(zone, number, start)
+        for number, (plan, start) in enumerate(zip(plans, starts, strict=True))
+        for zone in plan.zones
+    ]
+    told = with_neighbours(zones, borders)
+    outlines = partial(_joined_outlines, plans, starts, borders)
+    record = replace(_joined_record(part, settings, plans, starts, told), leftovers=leftovers)
+    passes = [plan.passes for plan in plans]
+    joined = None if any(each is None for each in passes) else _joined_passes(passes, starts)
+    return Plan(record, _joined_facets(facets), outlines, joined)
+
+
+def _joined_passes(passes: Sequence[PassArrays | None], starts: Sequence[int]) -> PassArrays:
+    numbered = [(each, np.int32(start)) for each, start in zip(passes, starts, strict=True) if each is not None]
+    return joined_passes([replace(each, zone=each.zone + start) for each, start in numbered])
+
+
+def _joined_record(
+    part: MeasuredPart, settings: Settings, plans: Sequence[Plan], starts: Sequence[int], zones: tuple[Zone, ...]
+) -> PlanRecord:
+    records = [plan.record for plan in plans]
+    prices = [record.map_price for record in records]
+    facets_um = chord_error_um(part.mesh, part.smooth)
+    warnings = tuple(dict.fromkeys(warning for record in records for warning in record.part.warnings))
+    return replace(
+        records[0],
+        part=replace(records[0].part, chord_error_um=facets_um, warnings=warnings),
+        setups=tuple(_named(record, number, part.record.area_mm2) for number, record in enumerate(records)),
+        zones=zones,
+        totals=totals_of(zones),
         map_price=MapPrice(
             math.fsum(price.total_mm for price in prices), math.fsum(price.least_mm for price in prices),
             prices[0].blend_price_mm_per_mm, prices[0].zone_price_mm,
         ),
-        cautions=tuple(dict.fromkeys(caution for plan in plans for caution in plan.record.cautions)),
-        leftovers=tuple(sorted(leftovers, key=lambda place: (-place.area_mm2, place.zones))),
-        sequence=None,
+        cautions=(*cautions((), settings, facets_um), *_of_what_faces_away(zones)),
+        sequence=sequence_over_setups([r.sequence for r in records], settings.stages[-1].machine.tool_change_min),
+        orientations=tuple(
+            replace(each, setup=number, zones=tuple(zone + start for zone in each.zones))
+            for number, (record, start) in enumerate(zip(records, starts, strict=True))
+            for each in record.orientations
+        ),
     )  # fmt: skip
-    return Plan(record, _joined_facets(plans, starts), lambda: _joined_outlines(plans, starts))
+
+
+def _named(record: PlanRecord, number: int, area_mm2: float) -> Setup:
+    """The set-up by its place, its reach as a share of the whole part."""
+    (setup,) = record.setups
+    own = math.fsum(zone.area_mm2 for zone in record.zones)
+    share = None if setup.reached_share is None else setup.reached_share * own / area_mm2
+    return replace(setup, name=f"set-up {number + 1}", reached_share=share)
+
+
+def _joined_leftovers(
+    records: Sequence[PlanRecord], starts: Sequence[int]
+) -> tuple[tuple[Leftover, ...], list[NDArray[np.int32]]]:
+    """Places left over in all set-ups, largest first, and for each set-up their new numbers by the old; 0 is none."""
+    moved = [
+        (replace(place, zones=tuple(zone + start for zone in place.zones)), setup)
+        for setup, (record, start) in enumerate(zip(records, starts, strict=True))
+        for place in record.leftovers
+    ]
+    moved.sort(key=lambda each: (-each[0].area_mm2, each[0].zones, each[0].middle_mm))
+    ids = [np.zeros(1 + max((place.id for place in record.leftovers), default=0), np.int32) for record in records]
+    for number, (place, setup) in enumerate(moved, start=1):
+        ids[setup][place.id] = number
+    return tuple(replace(place, id=number) for number, (place, _) in enumerate(moved, start=1)), ids
+
+
+def _of_what_faces_away(zones: Sequence[Zone]) -> list[str]:
+    away = math.fsum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+    share = away / max(math.fsum(zone.area_mm2 for zone in zones), 1e-300)
+    if share <= _AWAY_SHARE:
+        return []
+    return [f"{share:.0%} of the surface faces away from the spindle, or is hidden from it, in all of these set-ups."]
 
 
 def _moved(zone: Zone, setup: int, start: int) -> Zone:
@@ -121,15 +186,24 @@ def _moved(zone: Zone, setup: int, start: int) -> Zone:
     )
 
 
-def _joined_facets(plans: Sequence[Plan], starts: Sequence[int]) -> FacetArrays:
-    facets = [plan.facets for plan in plans]
+def _numbered_facets(facets: FacetArrays, start: int, place_ids: NDArray[np.int32]) -> FacetArrays:
+    """Facets with zones and places left over by their numbers in the whole plan."""
+    places, of_parts = facets.leftover_place, facets.part_leftover_place
+    return replace(
+        facets,
+        zone=numbered_on(facets.zone, start),
+        leftover_place=None if places is None else place_ids[places],
+        part_leftover_place=None if of_parts is None else place_ids[of_parts],
+    )
+
+
+def _joined_facets(facets: Sequence[FacetArrays]) -> FacetArrays:
     corners = np.cumsum([0, *(len(each.vertices) for each in facets[:-1])])
     told: dict[str, Any] = {}
     for field in fields(FacetArrays):
         arrays = [getattr(each, field.name) for each in facets]
         told[field.name] = None if any(array is None for array in arrays) else arrays
     told["faces"] = [each.faces + np.int32(start) for each, start in zip(facets, corners, strict=True)]
-    told["zone"] = [_numbered_on(each.zone, start) for each, start in zip(facets, starts, strict=True)]
     joined: dict[str, Any] = {name: arrays and np.concatenate(arrays) for name, arrays in told.items()}
     for array in joined.values():
         if array is not None:
@@ -137,26 +211,9 @@ def _joined_facets(plans: Sequence[Plan], starts: Sequence[int]) -> FacetArrays:
     return FacetArrays(**joined)
 
 
-def _numbered_on(zone: NDArray[np.int32], start: int) -> NDArray[np.int32]:
-    """Zone numbers that go on from the set-ups before; what is no zone stays so."""
-    return np.where(zone > 0, zone + np.int32(start), zone)
-
-
-def _joined_outlines(plans: Sequence[Plan], starts: Sequence[int]) -> OutlineArrays:
+def _joined_outlines(plans: Sequence[Plan], starts: Sequence[int], borders: SetupBorders) -> OutlineArrays:
     outlines = [plan.outlines for plan in plans]
-    assert all(each is not None for each in outlines)
-    each = [outline for outline in outlines if outline is not None]
-    points = np.cumsum([0, *(len(one.points) for one in each[:-1])])
-    return OutlineArrays(
-        points=np.concatenate([one.points for one in each]),
-        starts=np.concatenate([*(one.starts[:-1] + at for one, at in zip(each, points, strict=True)),
-                               each[-1].starts[-1:] + points[-1]]),
-        zone=np.concatenate([one.zone + np.int32(start) for one, start in zip(each, starts, strict=True)]),
-        kind=np.concatenate([one.kind for one in each]),
-        is_hole=np.concatenate([one.is_hole for one in each]),
-        neighbour=np.concatenate([_numbered_on(one.neighbour, at) for one, at in zip(each, starts, strict=True)]),
-        joint=np.concatenate([one.joint for one in each]),
-    )  # fmt: skip
+    return joined_outlines([outline for outline in outlines if outline is not None], starts, borders)
 
 
 def plan_of_setup(plan: Plan, number: int) -> Plan:

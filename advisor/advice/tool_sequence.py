@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -125,3 +125,46 @@ def _told(chosen: tuple[int, ...], shares: list[float], tools: Sequence[Tool], r
     names = ", then ".join(f"{plain_number(step.diameter_mm)} mm" for step in steps)
     why = f"{names}: of all choices of the tools asked for, the one of least {'path' if minutes is None else 'time'}."
     return ToolSequence(steps, minutes, why)
+
+
+def sequence_over_setups(sequences: Sequence[ToolSequence | None], change_min: float) -> ToolSequence | None:
+    """The tools of all set-ups with what each finishes in all of them, large first; None where there are none.
+
+    Every set-up is finished with the sequence best for it, large tools first. A change is counted wherever the next
+    tool, in the set-up or at the start of the next one, is not the one in the spindle.
+
+    Parameters
+    ----------
+    sequences : one a set-up, None where nothing is reached
+    change_min : float
+        Minutes that a change of tools costs.
+    """
+    known = [(number, sequence) for number, sequence in enumerate(sequences, start=1) if sequence is not None]
+    if not known:
+        return None
+    in_turn = [step for _, sequence in known for step in sequence.steps]
+    changes = sum(one.tool != other.tool for one, other in pairwise(in_turn))
+    by_tool: dict[str, list[SequenceStep]] = {}
+    for step in sorted(in_turn, key=lambda step: (-step.diameter_mm, step.tool)):
+        by_tool.setdefault(step.tool, []).append(step)
+    steps = tuple(_summed(same) for same in by_tool.values())
+    cutting = [step.cutting_min for step in steps]
+    minutes = None if None in cutting else sum(value or 0.0 for value in cutting) + change_min * changes
+    names = "; ".join(
+        f"set-up {number}: " + ", then ".join(f"{plain_number(step.diameter_mm)} mm" for step in sequence.steps)
+        for number, sequence in known
+    )
+    least = "path" if minutes is None else "time"
+    why = f"{names}: of all choices of the tools asked for, those of least {least} in each set-up, {changes} changes."
+    return ToolSequence(steps, minutes, why)
+
+
+def _summed(steps: Sequence[SequenceStep]) -> SequenceStep:
+    """What one tool finishes in several set-ups."""
+    minutes = [step.cutting_min for step in steps]
+    return replace(
+        steps[0],
+        area_mm2=sum(step.area_mm2 for step in steps),
+        path_mm=sum(step.path_mm for step in steps),
+        cutting_min=None if None in minutes else sum(value or 0.0 for value in minutes),
+    )

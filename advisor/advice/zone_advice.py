@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from advisor.advice.candidates import candidates, refused_candidates
@@ -26,8 +26,12 @@ def zone_advice(
     *,
     is_protected: bool = False,
     reach: ZoneReach | None = None,
+    laid: Callable[[Advice, StageConditions], Advice] = lambda advice, stage: advice,
 ) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
     """What to do with a zone.
+
+    `laid` lays a candidate's passes on the part and gives it their numbers for the estimates: all candidates of the
+    last stage, what is chosen of the others.
 
     Returns
     -------
@@ -49,7 +53,12 @@ def zone_advice(
         told = candidates(surface, stage.target, lines)
         conditions = zone_conditions(surface, stage, told[0].tip_contact_share or 0.0, has_inside_corner=has_corner)
         told = tuple(completed(c, surface, extent, stage, conditions, accuracy) for c in told)
+        is_last = stage is stages[-1]
+        if is_last:
+            told = tuple(laid(c, stage) for c in told)
         chosen, told = choose(facts, told, locked)
+        if not is_last:
+            chosen = laid(chosen, stage)
         steps.append(replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions))))
     steps[-1] = replace(steps[-1], why=(*steps[-1].why, *reach_words(reach, stages[-1].tool)))
     return tuple(steps), told

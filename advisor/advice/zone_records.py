@@ -99,9 +99,13 @@ def _spread(surface: ZoneSurface) -> Spread:
     return Spread(float(corners[:, 0].min()), float(p05), mean, float(p95), float(corners[:, 1].max()))
 
 
+# Heights in names are told to the nearest micrometre: a rounding error is 0.
+_NAME_DECIMALS = 3
+
+
 def _name(shape: str, slope: Spread, z: Range, features: int) -> str:
     """A name to find the zone by: what it is, and where or how steep."""
-    low, high = plain_number(z.min), plain_number(z.max)
+    low, high = (plain_number(round(height, _NAME_DECIMALS) + 0.0) for height in (z.min, z.max))
     if shape == "undercut":
         return _name_of_undercut(slope, low, high, features)
     if features > 1:

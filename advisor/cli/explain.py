@@ -7,11 +7,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from advisor.advice.choose import in_words
-from advisor.model import Plan, PlanRecord, Zone
+from advisor.advice.tilt_words import azimuth_words
+from advisor.model import Orientation, Plan, PlanRecord, Zone
 from advisor.pack.lengths import LengthUnit, length_unit
 from advisor.units import UM_PER_MM
 from advisor.words import counted, plain_number
 
+# Places left over that are told of.
+_MOST_PLACES = 10
 _LENGTH = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 
 
@@ -20,11 +23,13 @@ def explain_lines(plan: Plan) -> Iterator[str]:
     record = plan.record
     unit = length_unit(record)
     copies = _copies(record)
-    for line in (*_head(record), *_of_copies(record, copies)):
+    for line in (*_head(record), *_of_table(record), *_of_orientations(record), *_of_copies(record, copies)):
         yield _told(line, unit)
     for zone in record.zones:
         for line in _zone_lines(zone, copies, unit):
             yield _told(line, unit)
+    for line in _of_leftovers(record):
+        yield _told(line, unit)
 
 
 def _head(record: PlanRecord) -> Iterator[str]:
@@ -38,6 +43,63 @@ def _head(record: PlanRecord) -> Iterator[str]:
     steep_from = next(setting for setting in record.settings if setting.name == "steep_from")
     if steep_from.source == "part":
         yield f"What is split by slope is split at {steep_from.value}, where that needs least path."
+
+
+def _of_table(record: PlanRecord) -> Iterator[str]:
+    """How the rotary table stands in every set-up."""
+    if record.rotary_axis is None:
+        return
+    about = _vector(record.rotary_axis)
+    for setup in record.setups:
+        name = setup.name.capitalize()
+        if setup.index_deg is None:
+            yield (
+                f"{name}: no turn of the rotary table about {about} brings its tool axis {_vector(setup.tool_axis)} to "
+                "the spindle: clamp the part anew."
+            )
+        else:
+            yield (
+                f"{name}: rotary table at {round(setup.index_deg, 3) + 0.0:g} deg about {about}, by the right hand; "
+                "the job's own tool axis is at 0 deg."
+            )
+
+
+def _of_orientations(record: PlanRecord) -> Iterator[str]:
+    """The fixed tool axes of a 3+2 machine."""
+    count = len(record.orientations)
+    if count == 0:
+        return
+    yield f"{counted(count, 'orientation')} of the tool {'does' if count == 1 else 'do'} for all zones:"
+    for one in record.orientations:
+        setup = f" of {record.setups[one.setup].name}" if len(record.setups) > 1 else ""
+        yield f"     {_lean(one)}{setup}, tool axis {_vector(one.tool_axis)}, zones {_listed(one.zones)}: " + (
+            f"the tip is out of the cut on {one.off_tip_share:.0%} of their area."
+        )
+
+
+def _lean(orientation: Orientation) -> str:
+    if orientation.azimuth_deg is None:
+        return "Upright"
+    return f"Tilted {orientation.tilt_deg:g} deg {azimuth_words(orientation.azimuth_deg)}"
+
+
+def _listed(zones: tuple[int, ...]) -> str:
+    return ", ".join(str(zone) for zone in zones)
+
+
+def _vector(axis: tuple[float, float, float]) -> str:
+    return f"({', '.join(plain_number(round(value, 4) + 0.0) for value in axis)})"
+
+
+def _of_leftovers(record: PlanRecord) -> Iterator[str]:
+    """The places that the finishing tool leaves over, the largest ones."""
+    for place in record.leftovers[:_MOST_PLACES]:
+        zones = f"zone{'s' if len(place.zones) > 1 else ''} {_listed(place.zones)}"
+        yield f"Left over {place.id}, in {zones}, {plain_number(place.area_mm2)} mm2:"
+        for sentence in place.why:
+            yield f"     {sentence}"
+    if len(record.leftovers) > _MOST_PLACES:
+        yield f"{len(record.leftovers) - _MOST_PLACES} smaller places left over stand in plan.json."
 
 
 @dataclass(frozen=True)
@@ -92,6 +154,9 @@ def _zone_lines(zone: Zone, copies: dict[int, _Copies], unit: LengthUnit) -> Ite
             yield f"     {sentence}"
     if zone.advice is not None and zone.advice.why:
         yield f"     {zone.advice.why[0]}"
+    if zone.tilt is not None:
+        for sentence in zone.tilt.why:
+            yield f"     {sentence}"
 
 
 def _how(zone: Zone) -> str:

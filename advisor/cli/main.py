@@ -13,6 +13,7 @@ from advisor.cli.calc import calc
 from advisor.cli.job import job
 from advisor.cli.plan import plan
 from advisor.cli.view import view
+from advisor.cli.whatif import whatif
 from advisor.errors import InputError
 
 DONE, FAULT, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
@@ -30,6 +31,7 @@ app = typer.Typer(
 )
 app.command()(plan)
 app.command()(view)
+app.command()(whatif)
 app.command()(batch)
 app.command()(job)
 app.add_typer(calc, name="calc")

@@ -52,8 +52,8 @@ def plan(
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
     made = make_plan(
-        part, job, only_zones=only == "zones", unit=unit, up=up, ball=ball, cusp=cusp, stepover=stepover,
-        material=material, flat_below=flat_below, steep_from=steep_from,
+        part, job, only_zones=only == "zones", lays_passes=False, unit=unit, up=up, ball=ball, cusp=cusp,
+        stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
     )  # fmt: skip
     write_plan_folder(made, folder, pictures=not no_pictures)
     if as_json:

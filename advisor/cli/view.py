@@ -38,12 +38,16 @@ def view(
         typer.Option(
             "--colour",
             metavar="NAME",
-            help="Colour by class, slope, strategy, zone, reach, ball (the largest that fits), leftover or stick_out.",
+            help="Colour by class, slope, strategy, zone, reach, ball (the largest that fits), leftover, stick_out or "
+            "cusp (what passes leave).",
         ),
     ] = "class",
     size: Annotated[
         str | None, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Size in pixels, such as 1600x1200.")
     ] = None,
+    passes: Annotated[
+        bool, typer.Option("--passes", help="Draw the passes of the last stage into the picture.")
+    ] = False,
     job: options.JobPath = None,
     unit: options.Unit = None,
     up: options.Up = None,
@@ -63,6 +67,8 @@ def view(
 
     first_view, mode, pixels = _view_name(view), _colour_mode(colour), _pixels(size)
     # what cannot be shown is refused before the work, not after it
+    if passes and picture is None:
+        raise InputError("--passes", "are drawn into pictures, not in the window", "add --picture FILE.png")
     if picture is not None:
         from advisor.screen.picture_file import check_picture_path
 
@@ -75,10 +81,15 @@ def view(
         part_or_plan, job,
         {"unit": unit, "up": up, "ball": ball, "cusp": cusp, "stepover": stepover, "material": material,
          "flat_below": flat_below, "steep_from": steep_from},
+        lays_passes=passes or mode == "cusp",
     )  # fmt: skip
     from advisor.pack.maps import check_can_colour, modes_of
 
     check_can_colour(plan, mode)
+    if passes:
+        from advisor.pack.pass_pictures import check_has_passes
+
+        check_has_passes(plan)
     if picture is None:
         from advisor.screen.look import Look
         from advisor.screen.window import open_window
@@ -91,7 +102,7 @@ def view(
     width, height = pixels or _PICTURE_SIZE
     write_whole(
         picture,
-        lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view, colour=mode),
+        lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view, colour=mode, passes=passes),
     )
     if not quiet:
         typer.echo(f"Picture: {picture}", err=True)

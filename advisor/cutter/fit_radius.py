@@ -23,7 +23,7 @@ def largest_fitting_ball_mm(
     tree: PlanTree,
     tolerance_mm: Floats | float,
     least_mm: float,
-    greatest_mm: float,
+    greatest_mm: Floats | float,
 ) -> Floats:
     """Radius of the largest ball that touches points of a surface and comes there along the axis of a tree.
 
@@ -39,8 +39,10 @@ def largest_fitting_ball_mm(
         Every facet that may be in the way.
     tolerance_mm : float or (k,) array
         By how much a ball may stand off the point.
-    least_mm, greatest_mm : float
-        Radii looked for.
+    least_mm : float
+        Least radius looked for.
+    greatest_mm : float or (k,) array
+        Greatest radius looked for: less work where more is known not to fit.
 
     Returns
     -------
@@ -49,16 +51,17 @@ def largest_fitting_ball_mm(
         where the surface leans over.
     """
     count = len(points_mm)
-    radius = np.full(count, float(greatest_mm))
+    radius = np.array(np.broadcast_to(greatest_mm, count), dtype=np.float64)
     if count == 0:
         return radius
     point, normal = np.ascontiguousarray(points_mm @ tree.frame.T), np.ascontiguousarray(normals @ tree.frame.T)
     off = np.array(np.broadcast_to(tolerance_mm, count), dtype=np.float64)
-    limits = (float(least_mm), float(greatest_mm))
 
     def run(start: int) -> None:
         part = slice(start, start + _CHUNK)
-        fit_radius(point[part], normal[part], off[part], *limits, tree.corners, tree.box, tree.levels, radius[part])
+        fit_radius(
+            point[part], normal[part], off[part], float(least_mm), tree.corners, tree.box, tree.levels, radius[part]
+        )
 
     if len(tree.facet) > 0:
         with ThreadPoolExecutor(cpu_count()) as pool:

@@ -12,7 +12,7 @@ from advisor import tolerances
 from advisor.cutter.setup_reach import SetupReach
 from advisor.cutter.setup_share import reached_by_facet, share_out
 from advisor.cutter.smallest_cover import smallest_cover
-from advisor.part.mesh import Flags, Floats, Mesh
+from advisor.part.mesh import Flags, Floats, Ints, Mesh
 
 # Of a hundred samples some three lie beyond an edge by chance.
 _LIKE_GAINS = 0.03
@@ -36,6 +36,12 @@ class SetupCover:
         Set-up each sample stays on, one that reaches it; -1 where none of them does.
     facet_setup : (m,) int array
         Set-up each facet stays on, with the face it belongs to; -1 where none.
+    face : (m,) int32 array
+        Face of each facet (see ``setup_share``).
+    is_split : (m,) bool array
+        Facets of faces that no set-up reaches whole: borders between set-ups run through them.
+    facet_reached : (s, m) bool array
+        Whether most of each facet is reached, by set-up.
     facet_unreached : (m,) bool array
         Facets most of which no candidate reaches, though they may stay with their face: undercuts, and the edges of
         corners sharper than the cutter.
@@ -55,6 +61,9 @@ class SetupCover:
     added_share: Floats
     own: NDArray[np.int64]
     facet_setup: NDArray[np.int64]
+    face: Ints
+    is_split: Flags
+    facet_reached: Flags
     facet_unreached: Flags
     covered_share: float
     reachable_share: float
@@ -63,7 +72,8 @@ class SetupCover:
 
     def __post_init__(self) -> None:
         shares = (self.reached_share, self.added_share)
-        for array in (self.axes, self.candidate, *shares, self.own, self.facet_setup, self.facet_unreached):
+        by_facet = (self.facet_setup, self.face, self.is_split, self.facet_reached, self.facet_unreached)
+        for array in (self.axes, self.candidate, *shares, self.own, *by_facet):
             array.setflags(write=False)
 
     @property
@@ -75,6 +85,7 @@ class SetupCover:
 def setup_cover(
     mesh: Mesh,
     is_crease: Flags,
+    is_plane: Flags,
     reach: SetupReach,
     forced: Sequence[int] = (),
     negligible_share: float = tolerances.NEGLIGIBLE_SETUP_SHARE,
@@ -86,6 +97,8 @@ def setup_cover(
     mesh : Mesh
     is_crease : (3 m,) bool array
         Half-edges on an edge of the part (``SmoothSurface.is_crease``): they bound its faces.
+    is_plane : (m,) bool array
+        Facets of plane faces (``SmoothSurface.is_plane``).
     reach : SetupReach
         The job's own axis first.
     forced : sequence of int
@@ -99,15 +112,18 @@ def setup_cover(
     reached = reach.reached[chosen]
     at_all = reach.reached.any(axis=0)
     by_facet = reached_by_facet(mesh, samples, np.vstack([reached, at_all]))
-    facet_setup = share_out(mesh, is_crease, samples, reached, by_facet[:-1])
+    shared = share_out(mesh, is_crease, is_plane, samples, reached, by_facet[:-1])
     total = float(area.sum())
     return SetupCover(
         axes=reach.axes[chosen],
         candidate=chosen,
         reached_share=reach.share[chosen],
         added_share=added,
-        own=_own_of_samples(facet_setup[samples.facet], reached),
-        facet_setup=facet_setup,
+        own=_own_of_samples(shared.setup[samples.facet], reached),
+        facet_setup=shared.setup,
+        face=shared.face,
+        is_split=shared.is_split,
+        facet_reached=by_facet[:-1],
         facet_unreached=~by_facet[-1],
         covered_share=float(area[reached.any(axis=0)].sum()) / total,
         reachable_share=float(area[at_all].sum()) / total,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -18,11 +20,34 @@ _MOST = 0.5
 _ROUNDS = 8
 
 
-def share_out(mesh: Mesh, is_crease: Flags, samples: Samples, reached: Flags, by_facet: Flags) -> NDArray[np.int64]:
-    """(m,) set-up of each facet, of s in order of preference; -1 where none.
+@dataclass(frozen=True)
+class Shared:
+    """Facets shared out among set-ups.
 
-    A face, what creases bound, stays on the first set-up that reaches all of it that any does. One that none reaches
-    alone is split: the set-up that reaches most of it takes that, and so on with what is left, for few pieces.
+    Attributes
+    ----------
+    setup : (m,) int array
+        Set-up of each facet, -1 where none.
+    face : (m,) int32 array
+        Face of each: what creases bound, and of faces that none reaches whole their planes and what lies between.
+    is_split : (m,) bool array
+        Facets of faces that no set-up reaches whole.
+    """
+
+    setup: NDArray[np.int64]
+    face: Ints
+    is_split: Flags
+
+
+def share_out(
+    mesh: Mesh, is_crease: Flags, is_plane: Flags, samples: Samples, reached: Flags, by_facet: Flags
+) -> Shared:
+    """Set-ups of the facets, of s in order of preference.
+
+    A face, what creases bound, stays on the first set-up that reaches all of it that any does. Of one that none reaches
+    alone the planes do so, and what lies between them: a machinist changes over at an edge, or where a plane runs out.
+    What even so none reaches alone is split: the set-up that reaches most of it takes that, and so on with what is
+    left, for few pieces.
 
     Preferred is only the order of the set-ups: what is done with the part clamped as the job has it needs no further
     hand (common practice, no source). That a face is more of a floor in one set-up than in another is no reason: a ball
@@ -33,21 +58,35 @@ def share_out(mesh: Mesh, is_crease: Flags, samples: Samples, reached: Flags, by
     ----------
     mesh : Mesh
     is_crease : (3 m,) bool array
+    is_plane : (m,) bool array
+        Facets of plane faces.
     samples : Samples
         k points.
     reached : (s, k) bool array
     by_facet : (s, m) bool array
         The same by facet, see ``reached_by_facet``.
     """
+    least = crumb_mm2(mesh)
     face = connected_areas(mesh, np.zeros(len(mesh.faces), np.int8), is_crease)
-    whole, gains = _whole_faces(mesh, face, samples, reached, by_facet)
+    whole, gains = _whole_faces(mesh, face, samples, reached, by_facet, least)
+    is_open = (whole[face] < 0) & (gains.max(axis=0, initial=0.0) > 0)[face]
     facet = whole[face]
-    split = np.flatnonzero((facet < 0) & (gains.max(axis=0, initial=0.0) > 0)[face])
-    facet[split] = _split(face[split], mesh.area_mm2[split], by_facet[:, split])
-    is_split = np.zeros(len(face), bool)
-    is_split[split] = True
+    if is_open.any():
+        plane = np.where(is_plane, mesh.exact_planes[0], -1)
+        face = connected_areas(mesh, np.where(is_open, plane, -2), is_crease)
+        whole, gains = _whole_faces(mesh, face, samples, reached, by_facet, least)
+        facet = np.where(is_open, whole[face], facet)
+    is_split = is_open & (facet < 0) & (gains.max(axis=0, initial=0.0) > 0)[face]
+    split = np.flatnonzero(is_split)
+    facet[split] = owners(face[split], split_order(face[split], mesh.area_mm2[split], by_facet[:, split]),
+                          by_facet[:, split])  # fmt: skip
     facet = _with_neighbours(mesh, face, is_split, facet, by_facet)
-    return _without_crumbs(mesh, face, is_split, facet, by_facet)
+    return Shared(without_crumbs(mesh, face, is_split, facet, by_facet, least), face, is_split)
+
+
+def crumb_mm2(mesh: Mesh) -> float:
+    """Area below which a piece of a face of a part is no piece of its own."""
+    return tolerances.SETUP_CRUMB_SHARE * float(mesh.area_mm2.sum())
 
 
 def reached_by_facet(mesh: Mesh, samples: Samples, reached: Flags) -> Flags:
@@ -67,7 +106,7 @@ def reached_by_facet(mesh: Mesh, samples: Samples, reached: Flags) -> Flags:
 
 
 def _whole_faces(
-    mesh: Mesh, face: Ints, samples: Samples, reached: Flags, by_facet: Flags
+    mesh: Mesh, face: Ints, samples: Samples, reached: Flags, by_facet: Flags, crumb: float
 ) -> tuple[NDArray[np.int64], Floats]:
     """(f,) first set-up that reaches all of a face that any does, -1 where none; (s, f) area each reaches."""
     count = int(face.max()) + 1
@@ -81,24 +120,47 @@ def _whole_faces(
 
     gains = np.array([area(*rows) for rows in zip(reached, by_facet, strict=True)]).reshape(-1, count)
     any_gain = area(np.asarray(reached.any(axis=0)), np.asarray(by_facet.any(axis=0)))
-    # a face hardly reached at all is nobody's as a whole: what is reached of it is a piece
+    missing = any_gain - gains
+    # less than a crumb would be none of its own, were the face split
+    small = (missing < crumb) & (missing <= tolerances.WHOLE_FACE_CRUMBS_SHARE * any_gain)
+    # what is not reached of a face is left over for a smaller cutter; one hardly reached at all is nobody's
+    least = tolerances.LEAST_REACHED_SHARE
     size = np.bincount(face, mesh.area_mm2, minlength=count)
-    enough = (gains >= (1.0 - tolerances.WHOLE_FACE_MISSING_SHARE) * any_gain) & (gains > _MOST * size)
+    enough = ((missing <= tolerances.WHOLE_FACE_MISSING_SHARE * any_gain) | small) & (gains > least * size)
     return np.where(enough.any(axis=0), enough.argmax(axis=0) if len(gains) else 0, -1).astype(np.int64), gains
 
 
-def _split(face: Ints, area: Floats, by_facet: Flags) -> NDArray[np.int64]:
-    """Set-ups of the facets of faces that none reaches alone: in each face the one with the largest gain first."""
-    own = np.full(len(face), -1, np.int64)
-    if len(face) == 0:
-        return own
-    count = int(face.max()) + 1
-    for _ in range(len(by_facet)):
-        gains = np.array([np.bincount(face, area * (row & (own < 0)), minlength=count) for row in by_facet])
+def split_order(face: Ints, area: Floats, by_facet: Flags) -> NDArray[np.int64]:
+    """(s, f) set-ups of every face that none reaches alone, in order: the one with the largest gain first.
+
+    Parameters
+    ----------
+    face : (k,) face of some facets, from 0
+    area : (k,) area of each
+    by_facet : (s, k) bool array
+        What each set-up reaches.
+    """
+    count = int(face.max(initial=-1)) + 1
+    setups = len(by_facet)
+    order, is_left = np.empty((setups, count), np.int64), np.ones((setups, count), bool)
+    is_open = np.ones(len(face), bool)
+    for place in range(setups):
+        gains = np.array([np.bincount(face, area * (row & is_open), minlength=count) for row in by_facet])
         # of gains alike but for the chance of where samples lie, the first
-        alike = gains >= (1.0 - tolerances.WHOLE_FACE_MISSING_SHARE) * gains.max(axis=0)
-        best = alike.argmax(axis=0)[face]
-        own[(own < 0) & by_facet[best, np.arange(len(face))]] = best[(own < 0) & by_facet[best, np.arange(len(face))]]
+        alike = gains >= (1.0 - tolerances.WHOLE_FACE_MISSING_SHARE) * np.where(is_left, gains, 0.0).max(axis=0)
+        order[place] = (alike & is_left).argmax(axis=0)
+        is_left[order[place], np.arange(count)] = False
+        is_open &= ~by_facet[order[place][face], np.arange(len(face))]
+    return order
+
+
+def owners(face: Ints, order: NDArray[np.int64], by_facet: Flags) -> NDArray[np.int64]:
+    """(k,) of each facet the first set-up in its face's order that reaches it, -1 where none does."""
+    own = np.full(len(face), -1, np.int64)
+    rows = np.arange(len(face))
+    for setup in order:
+        takes = (own < 0) & by_facet[setup[face], rows]
+        own[takes] = setup[face[takes]]
     return own
 
 
@@ -129,15 +191,14 @@ def _with_neighbours(
     return own
 
 
-def _without_crumbs(
-    mesh: Mesh, face: Ints, is_split: Flags, own: NDArray[np.int64], by_facet: Flags
+def without_crumbs(
+    mesh: Mesh, face: Ints, is_split: Flags, own: NDArray[np.int64], by_facet: Flags, least_mm2: float
 ) -> NDArray[np.int64]:
     """Small pieces of split faces join the piece with which they share most rim and whose set-up reaches most of them.
 
     What none reaches joins whichever lies beside it, and islands in what none reaches join that.
     """
     own = own.copy()
-    least = tolerances.SETUP_CRUMB_SHARE * float(mesh.area_mm2.sum())
     for _ in range(_ROUNDS if is_split.any() else 0):
         piece = connected_areas(mesh, face.astype(np.int64) * (len(by_facet) + 1) + own + 1)
         count = int(piece.max()) + 1
@@ -149,7 +210,7 @@ def _without_crumbs(
         source = np.concatenate([edge.one, edge.other]).astype(np.int64)
         taker = np.concatenate([edge.other, edge.one]).astype(np.int64)
         to = setup[taker]
-        small = (of_face[source] == of_face[taker]) & open_to[source] & (area[source] < least)
+        small = (of_face[source] == of_face[taker]) & open_to[source] & (area[source] < least_mm2)
         small &= area[taker] > area[source]
         most = reach.max(axis=0)
         goes_there = (reach[to, source] >= _MOST * area[source]) | (most[source] == 0)

@@ -1,4 +1,4 @@
-"""One call from a file, or a part already read, to its plan."""
+"""One call from a file, or a part already read, to its plan, or to a what-if."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from advisor.advice.settings import resolve
 from advisor.advice.setups import plan_part
+from advisor.advice.what_if import WhatIf, what_if_of
+from advisor.advice.what_if_asked import Given, Lengths
 from advisor.errors import InputError
 from advisor.intake.read import read_part
 from advisor.job import load_job
@@ -24,6 +25,7 @@ def plan(
     job: str | Path | Mapping[str, Any] | None = None,
     *,
     only_zones: bool = False,
+    lays_passes: bool = False,
     **options: Any,
 ) -> Plan:
     """Plan the finishing of a part.
@@ -36,6 +38,8 @@ def plan(
         Path of a TOML job file, or its keys.
     only_zones : bool
         Stop after the zones.
+    lays_passes : bool
+        Lay the passes of every candidate and cut them virtually; without, lengths are area over spacing.
     options
         ``unit``, ``up``, ``ball``, ``cusp``, ``stepover``, ``material``, ``flat_below``, ``steep_from``: as on the
         command line; they override the job.
@@ -45,6 +49,54 @@ def plan(
     InputError
         Where the file, the job or an option cannot be used.
     """
+    part, given = _read(part, job, options)
+    return plan_part(part, given.settings(part), only_zones=only_zones, lays_passes=lays_passes)
+
+
+def what_if(
+    part: MeasuredPart | str | Path,
+    job: str | Path | Mapping[str, Any] | None = None,
+    *,
+    zone: int | None = None,
+    balls: Lengths | None = None,
+    stepovers: Lengths | None = None,
+    cusps: Lengths | None = None,
+    lays_passes: bool = False,
+    **options: Any,
+) -> WhatIf:
+    """Minutes and cusp of the finish stage over a range of balls and of stepovers or cusps.
+
+    Zones are drawn once a ball, for the job's own target; every row is advice for these zones, as ``plan`` gives it.
+
+    Parameters
+    ----------
+    part, job, options
+        As of ``plan``.
+    zone : int, optional
+        Number of a zone in the job's own plan; all zones where not given. In the map of another ball, whose numbers may
+        differ, it is the zone that holds most of its area.
+    balls : str, float or sequence, optional
+        Diameters, such as "6, 8, 10 mm"; bare numbers are in the job's unit. The job's finishing tool where not given.
+    stepovers, cusps : str, float or sequence, optional
+        One of the two: what to ask of the finish stage. A range about the job's own target where neither is given.
+    lays_passes : bool
+        Lay the passes of every row and cut them virtually; without, lengths are area over spacing.
+
+    Raises
+    ------
+    InputError
+        Where the file, the job or what is asked cannot be used.
+    """
+    part, given = _read(part, job, options)
+    return what_if_of(
+        part, given, zone=zone, balls=balls, stepovers=stepovers, cusps=cusps, lays_passes=lays_passes
+    )  # fmt: skip
+
+
+def _read(
+    part: MeasuredPart | str | Path, job: str | Path | Mapping[str, Any] | None, options: Mapping[str, Any]
+) -> tuple[MeasuredPart, Given]:
+    """The part, read where it is a path, and the job as it was given."""
     keys, subject = _job_keys(job)
     given = {OPTION_KEYS.get(name, name): value for name, value in options.items() if value is not None}
     if "unit" in given:
@@ -53,8 +105,7 @@ def plan(
         # the unit of the model is what an option says, then what the job file says, then what the model says
         unit = given.get("unit") or keys.get("unit")
         part = read_part(part, None if unit is None else unit_name(unit))
-    settings = resolve(part.mesh, keys, given, subject, part)
-    return plan_part(part, settings, only_zones=only_zones)
+    return part, Given(keys, given, subject)
 
 
 def _unit_option(words: str) -> str:

@@ -20,6 +20,8 @@ from numba import njit
 _STACK = 128
 _NEWTON_ROUNDS = 60
 _GUESSES = 4
+# A bull-nose's corner has a tangent that tells something to this share of its radius.
+_STEEP_SHARE = 0.999
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -43,7 +45,7 @@ def _best_on_torus(flat, r, c, k):
     for _ in range(_NEWTON_ROUNDS):
         d = np.sqrt(c * c + s * s)
         b = d - flat
-        root = np.sqrt(max(r * r - b * b, 1e-300))
+        root = np.sqrt(max(r * r - b * b, 1e-200))
         slope = k - b / root * s / d
         if slope > 0.0:
             low = s
@@ -159,34 +161,83 @@ def over_facet(flat, r, rise, outer, base, ax, ay, az, bx, by, bz, cx, cy, cz, b
     return z
 
 
+@njit(cache=True, nogil=True)
+def _ball_under_plane(r, gx, gy, px, py, low_x, low_y, high_x, high_y):
+    """Greatest ``g p - f(p)`` of a ball over places p of a box beside (px, py), where it is greatest of all.
+
+    What is concave is greatest on a side of the box that looks that way, and along a side the ball is a smaller circle.
+    """
+    most, r2 = -np.inf, r * r
+    qx, qy = min(max(px, low_x), high_x), min(max(py, low_y), high_y)
+    if qx != px and qx * qx < r2:
+        rest = r2 - qx * qx
+        t = min(max(gy * np.sqrt(rest / (1.0 + gy * gy)), low_y), high_y)
+        if t * t < rest:
+            most = gx * qx + gy * t + np.sqrt(rest - t * t)
+    if qy != py and qy * qy < r2:
+        rest = r2 - qy * qy
+        t = min(max(gx * np.sqrt(rest / (1.0 + gx * gx)), low_x), high_x)
+        if t * t < rest:
+            most = max(most, gx * t + gy * qy + np.sqrt(rest - t * t))
+    return most - r if most > -np.inf else np.inf
+
+
+@njit(cache=True, nogil=True)
+def _bull_under_plane(flat, r, gx, gy, px, py, low_x, low_y, high_x, high_y):
+    """No less than the greatest ``g p - f(p)`` of a bull-nose over places p of a box: what is concave lies under its
+    tangent, here at the place of the box nearest to (px, py).
+    """
+    qx, qy = min(max(px, low_x), high_x), min(max(py, low_y), high_y)
+    d = np.sqrt(qx * qx + qy * qy)
+    if d > flat + _STEEP_SHARE * r:  # upright there: no tangent to speak of
+        qx, qy = min(max(0.0, low_x), high_x), min(max(0.0, low_y), high_y)
+        d = np.sqrt(qx * qx + qy * qy)
+    beyond = d - flat
+    height, sx, sy = 0.0, gx, gy
+    if beyond > 0.0:
+        root = np.sqrt(max(r * r - beyond * beyond, 1e-200))
+        height, steep = r - root, beyond / (root * d)
+        sx, sy = gx - steep * qx, gy - steep * qy
+    climb = sx * ((high_x if sx > 0.0 else low_x) - qx) + sy * ((high_y if sy > 0.0 else low_y) - qy)
+    return gx * qx + gy * qy - height + climb
+
+
 @njit(cache=True, nogil=True, inline="always")
 def _bound(flat, r, rise, outer, base, box, n, x, y, best):
     """No facet of a node lets the tip stand higher; anything no more than `best` where that is no more.
 
     Under a plane of gradient g the piece rests ``sup(g d - f(d))`` higher than the plane stands at its axis, touching
     at p* uphill; f is strongly convex (its bend is 1 / r at least), so at a distance D from p* what it touches lies
-    ``D^2 / 2r`` lower.
+    ``D^2 / 2r`` lower. Beside a steep place the bend is many times that: what the quick bound does not leave out is
+    asked over the node's own box.
     """
-    dx = max(box[n, 0] - x, x - box[n, 2], 0.0)
-    dy = max(box[n, 1] - y, y - box[n, 3], 0.0)
+    low_x, low_y, high_x, high_y = box[n, 0] - x, box[n, 1] - y, box[n, 2] - x, box[n, 3] - y
+    dx, dy = max(low_x, -high_x, 0.0), max(low_y, -high_y, 0.0)
     d2 = dx * dx + dy * dy
     if d2 > outer * outer or box[n, 4] - base <= best:
         return -np.inf
     gx, gy, root = box[n, 5], box[n, 6], box[n, 8]
-    plane = gx * x + gy * y + box[n, 7] - base
+    at_axis = gx * x + gy * y + box[n, 7] - base
     if r == 0.0:
         g = np.sqrt(gx * gx + gy * gy)
-        plane += max(g * flat, g * outer - rise * (outer - flat))
+        plane = at_axis + max(g * flat, g * outer - rise * (outer - flat))
     else:
-        px, py = x + r * gx / root, y + r * gy / root
-        dx = max(box[n, 0] - px, px - box[n, 2], 0.0)
-        dy = max(box[n, 1] - py, py - box[n, 3], 0.0)
-        plane += r * (root - 1.0)
+        px, py = r * gx / root, r * gy / root
+        dx, dy = max(low_x - px, px - high_x, 0.0), max(low_y - py, py - high_y, 0.0)
+        off2 = dx * dx + dy * dy
         if flat == 0.0:
-            plane -= (dx * dx + dy * dy) / (2.0 * r)
+            plane = at_axis + r * (root - 1.0) - off2 / (2.0 * r)
+            if plane > best and off2 > 0.0:
+                plane = min(plane, at_axis + _ball_under_plane(r, gx, gy, px, py, low_x, low_y, high_x, high_y))
         else:
-            beyond = max(np.sqrt(dx * dx + dy * dy) - flat, 0.0)
-            plane += np.sqrt(gx * gx + gy * gy) * flat - beyond * beyond / (2.0 * r)
+            g = np.sqrt(gx * gx + gy * gy)
+            beyond = max(np.sqrt(off2) - flat, 0.0)
+            plane = at_axis + r * (root - 1.0) + g * flat - beyond * beyond / (2.0 * r)
+            if plane > best:
+                out = flat / g if g > 0.0 else 0.0
+                px, py = px + out * gx, py + out * gy
+                under = _bull_under_plane(flat, r, gx, gy, px, py, low_x, low_y, high_x, high_y)
+                plane = min(plane, at_axis + under)
     if plane <= best:
         return plane
     return min(plane, box[n, 4] - profile(flat, r, rise, base, np.sqrt(d2)))

@@ -1,5 +1,9 @@
 """Arrival times of a front that runs over a mesh: |grad t| = slowness of the facet. Distance, where that is 1.
 
+The slowness may hang on the direction: a facet has a metric then, and times are distances in it (T. Kim, "Constant cusp
+height tool paths as geodesic parallels on an abstract Riemannian manifold", CAD 39, 2007; from memory). Each facet is
+laid out flat with the lengths that its metric gives to its edges; nothing else differs.
+
 Fronts cross facets from an edge to the corner across it (R. Kimmel, J. Sethian, "Computing geodesic paths on
 manifolds", PNAS 95(15), 1998; from memory), with three changes:
 
@@ -22,7 +26,7 @@ _LEAST_GAIN = 1e-6
 # A vertex is corrected so often at most; one or two are common in obtuse facets.
 _MOST_TURNS = 30
 # Where the slopes at both ends of an edge differ by more than this share of the steepest, and fall, two fronts meet
-# on it: a cubic would cut off the ridge between them.
+# on it: a cubic would cut off the ridge between them, and so would a line.
 _RIDGE = 0.3
 _NEWTON_STEPS = 4
 # Where the slopes differ by more than this share and rise, the front may spread from a point nearby: if times and
@@ -30,10 +34,20 @@ _NEWTON_STEPS = 4
 _SPREAD = 0.4
 _AGREE = 0.02
 _LEAST_SINE = 1e-3
+# A gradient whose square is off that of the facet by more than this share came through other facets: of its slopes here
+# nothing is known.
+_LIKE_MEDIUM = 0.15
 
 
 @njit(cache=True)
 def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
+    """Time at which a front reaches each vertex, as ``march_with_metric`` has it, equally slow in all directions."""
+    pull = np.zeros((faces.shape[0], 3), np.float64)
+    return march_with_metric(vertices, faces, corner_start, corners, slowness, pull, start_time, stop)
+
+
+@njit(cache=True)
+def march_with_metric(vertices, faces, corner_start, corners, slowness, pull, start_time, stop):
     """Time at which a front reaches each vertex.
 
     Between two neighbouring vertices that are both given a start time the front starts all along the edge.
@@ -47,6 +61,9 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
         Corners ``3 f + k`` of each vertex (see ``sectors.corners_by_sector``).
     slowness : (m,) float64 array
         Time a unit of length on each facet, above 0.
+    pull : (m, 3) float64 array
+        What slows the front more along a vector: the way w takes ``sqrt(slowness^2 |w|^2 + (pull . w)^2)``. In the
+        facet's plane.
     start_time : (n,) float64 array
         NaN where the front does not start.
     stop : float
@@ -101,10 +118,10 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
                 if is_start[c] or turns[c] >= _MOST_TURNS:
                     continue
                 b = other if turns[other] > 0 else -1
-                new, least = _arrival(vertices, normal, time, way, is_start, v, b, c, slowness[f], new_way)
+                new, least = _arrival(vertices, normal, time, way, is_start, v, b, c, slowness[f], pull[f], new_way)
                 if new < time[c] - least:
                     time[c] = new
-                    _into_plane(new_way, normal[c], slowness[f], way[c])
+                    _into_plane(new_way, normal[c], way[c])
                     if slot[c] == 0:
                         size += 1
                         heap[size] = c
@@ -114,118 +131,151 @@ def march(vertices, faces, corner_start, corners, slowness, start_time, stop):
 
 
 @njit(cache=True)
-def _arrival(vertices, normal, time, way, is_start, a, b, c, slowness, out_way):
-    """Time at `c` by the edge from `a` to `b` (by `a` alone where `b` is -1), and the least gain that counts."""
+def _arrival(vertices, normal, time, way, is_start, a, b, c, slowness, pull, out_way):
+    """Time at `c` by the edge from `a` to `b` (by `a` alone where `b` is -1), and the least gain that counts.
+
+    Lengths are those of the facet's metric. The gradient at `c` goes to `out_way`.
+    """
+    square = slowness * slowness
     ax, ay, az = vertices[a, 0], vertices[a, 1], vertices[a, 2]
     px, py, pz = vertices[c, 0] - ax, vertices[c, 1] - ay, vertices[c, 2] - az
-    straight = np.sqrt(px * px + py * py + pz * pz)
-    best = time[a] + slowness * straight
-    out_way[0], out_way[1], out_way[2] = px, py, pz
-    least = _LEAST_GAIN * slowness * straight
+    pulled_p = pull[0] * px + pull[1] * py + pull[2] * pz
+    straight2 = square * (px * px + py * py + pz * pz) + pulled_p * pulled_p
+    straight = np.sqrt(straight2)
+    best, on_edge = time[a] + straight, 0.0
+    least = _LEAST_GAIN * straight
     if b < 0:
+        _gradient(px, py, pz, square, pull, out_way)
         return best, least
-    bx, by, bz = vertices[c, 0] - vertices[b, 0], vertices[c, 1] - vertices[b, 1], vertices[c, 2] - vertices[b, 2]
-    new = time[b] + slowness * np.sqrt(bx * bx + by * by + bz * bz)
-    if new < best:
-        best = new
-        out_way[0], out_way[1], out_way[2] = bx, by, bz
     ex, ey, ez = vertices[b, 0] - ax, vertices[b, 1] - ay, vertices[b, 2] - az
-    length = np.sqrt(ex * ex + ey * ey + ez * ez)
-    along = (px * ex + py * ey + pz * ez) / length
-    across = np.sqrt(max(0.0, straight * straight - along * along))
-    rise = time[b] - time[a]
-    steepest = slowness * length
-    slope_a = rise if is_start[a] else _slope(normal[a], way[a], ex, ey, ez, length)
-    slope_b = rise if is_start[b] else _slope(normal[b], way[b], ex, ey, ez, length)
-    if is_start[a] and not is_start[b]:
-        slope_a = 2.0 * rise - slope_b
-    elif is_start[b] and not is_start[a]:
-        slope_b = 2.0 * rise - slope_a
-    slope_a = min(steepest, max(-steepest, slope_a))
-    slope_b = min(steepest, max(-steepest, slope_b))
-    new, share = _from_a_point(time[a], rise, slope_a, slope_b, length, along, across, slowness)
-    if new < 0.0:
-        if slope_a - slope_b > _RIDGE * steepest:
-            slope_a = slope_b = rise
-        new, share = _least_through(time[a], rise, slope_a, slope_b, length, along, across, slowness)
+    pulled_e = pull[0] * ex + pull[1] * ey + pull[2] * ez
+    length2 = square * (ex * ex + ey * ey + ez * ez) + pulled_e * pulled_e
+    length = np.sqrt(length2)
+    inner = square * (px * ex + py * ey + pz * ez) + pulled_p * pulled_e
+    new = time[b] + np.sqrt(max(0.0, straight2 - 2.0 * inner + length2))
     if new < best:
-        best = new
-        out_way[0], out_way[1], out_way[2] = px - share * ex, py - share * ey, pz - share * ez
+        best, on_edge = new, 1.0
+    along = inner / length
+    across = np.sqrt(max(0.0, straight2 - along * along))
+    rise = time[b] - time[a]
+    known_a = not is_start[a] and _is_of_here(way[a], square, pull)
+    known_b = not is_start[b] and _is_of_here(way[b], square, pull)
+    slope_a = _slope(normal[a], way[a], ex, ey, ez) if known_a else rise
+    slope_b = _slope(normal[b], way[b], ex, ey, ez) if known_b else rise
+    if known_b and not known_a:
+        slope_a = 2.0 * rise - slope_b
+    elif known_a and not known_b:
+        slope_b = 2.0 * rise - slope_a
+    slope_a = min(length, max(-length, slope_a))
+    slope_b = min(length, max(-length, slope_b))
+    new, share = _from_a_point(time[a], rise, slope_a, slope_b, length, along, across)
+    if new < 0.0:
+        if slope_a - slope_b > _RIDGE * length:
+            # each of two fronts as if it were alone: what it would be late for, the other has passed before
+            new, share = _least_through(time[a], slope_a, slope_a, slope_a, length, along, across)
+            other, place = _least_through(time[b] - slope_b, slope_b, slope_b, slope_b, length, along, across)
+            if other < new:
+                new, share = other, place
+        else:
+            new, share = _least_through(time[a], rise, slope_a, slope_b, length, along, across)
+    if new < best:
+        best, on_edge = new, share
+    _gradient(px - on_edge * ex, py - on_edge * ey, pz - on_edge * ez, square, pull, out_way)
     return best, least
 
 
 @njit(cache=True)
-def _from_a_point(time, rise, slope_a, slope_b, length, along, across, slowness):
+def _is_of_here(gradient, square, pull):
+    """Whether a gradient is one of a front in a facet of this metric, not that in another medium beside it."""
+    size2 = gradient[0] * gradient[0] + gradient[1] * gradient[1] + gradient[2] * gradient[2]
+    along = gradient[0] * pull[0] + gradient[1] * pull[1] + gradient[2] * pull[2]
+    pull2 = pull[0] * pull[0] + pull[1] * pull[1] + pull[2] * pull[2]
+    return abs((size2 - along * along / (square + pull2)) / square - 1.0) < _LIKE_MEDIUM
+
+
+@njit(cache=True)
+def _gradient(x, y, z, square, pull, out):
+    """Gradient of the time at the end of a straight way: the metric's way, over its length."""
+    pulled = pull[0] * x + pull[1] * y + pull[2] * z
+    length = np.sqrt(square * (x * x + y * y + z * z) + pulled * pulled)
+    share = 1.0 / length if length > 0.0 else 0.0
+    out[0] = (square * x + pulled * pull[0]) * share
+    out[1] = (square * y + pulled * pull[1]) * share
+    out[2] = (square * z + pulled * pull[2]) * share
+
+
+@njit(cache=True)
+def _from_a_point(time, rise, slope_a, slope_b, length, along, across):
     """Time at the corner of a front that spreads from a point in the facet's plane, and its place on the edge.
 
     The point lies where the ways through both ends meet, if the times at the ends agree with it. -1 where they do
     not, where the front bends little along the edge, or where the way to the corner passes beside the edge.
     """
-    steepest = slowness * length
-    if slope_b - slope_a < _SPREAD * steepest:
+    if slope_b - slope_a < _SPREAD * length:
         return -1.0, 0.0
-    cosine_a, cosine_b = slope_a / steepest, slope_b / steepest
+    cosine_a, cosine_b = slope_a / length, slope_b / length
     sine_a, sine_b = np.sqrt(1.0 - cosine_a * cosine_a), np.sqrt(1.0 - cosine_b * cosine_b)
     if min(sine_a, sine_b) < _LEAST_SINE:
         return -1.0, 0.0
     behind = length / (cosine_b / sine_b - cosine_a / sine_a)
     from_a, from_b = behind / sine_a, behind / sine_b
-    if abs(slowness * (from_b - from_a) - rise) > _AGREE * steepest:
+    if abs(from_b - from_a - rise) > _AGREE * length:
         return -1.0, 0.0
     beside = -from_a * cosine_a  # of the point, along the edge from its first end
     share = (beside + (along - beside) * behind / (behind + across)) / length
     if share < 0.0 or share > 1.0:
         return -1.0, 0.0
     far = np.sqrt((along - beside) ** 2 + (across + behind) ** 2)
-    start = time + 0.5 * (rise - slowness * (from_a + from_b))
-    return start + slowness * far, share
+    start = time + 0.5 * (rise - from_a - from_b)
+    return start + far, share
 
 
 @njit(cache=True)
-def _least_through(time, rise, slope_a, slope_b, length, along, across, slowness):
+def _least_through(time, rise, slope_a, slope_b, length, along, across):
     """Least of time on the edge + way to the corner over places 0..1 on the edge, and the place.
 
     The corner lies `along` the edge and `across` it; slopes are for the whole edge.
     """
     square, cube = 3.0 * rise - 2.0 * slope_a - slope_b, slope_a + slope_b - 2.0 * rise
-    steepest = slowness * length
-    lean = min(0.999, max(-0.999, rise / steepest))
+    lean = min(0.999, max(-0.999, rise / length))
     u = min(1.0, max(0.0, (along - across * lean / np.sqrt(1.0 - lean * lean)) / length))
     for _ in range(_NEWTON_STEPS):
         x = along - u * length
         far = np.sqrt(x * x + across * across)
         if far == 0.0:
             break
-        first = slope_a + u * (2.0 * square + 3.0 * u * cube) - steepest * x / far
-        second = 2.0 * square + 6.0 * u * cube + steepest * length * across * across / (far * far * far)
+        first = slope_a + u * (2.0 * square + 3.0 * u * cube) - length * x / far
+        second = 2.0 * square + 6.0 * u * cube + length * length * across * across / (far * far * far)
         if second <= 0.0:
             break
         u = min(1.0, max(0.0, u - first / second))
     x = along - u * length
-    return time + u * (slope_a + u * (square + u * cube)) + slowness * np.sqrt(x * x + across * across), u
+    return time + u * (slope_a + u * (square + u * cube)) + np.sqrt(x * x + across * across), u
 
 
 @njit(cache=True)
-def _slope(normal, way, ex, ey, ez, length):
+def _slope(normal, way, ex, ey, ez):
     """Rise of the time along an edge from or to a vertex, for the whole edge; the edge is laid into its plane."""
     off = ex * normal[0] + ey * normal[1] + ez * normal[2]
     x, y, z = ex - off * normal[0], ey - off * normal[1], ez - off * normal[2]
     laid = np.sqrt(x * x + y * y + z * z)
     if laid == 0.0:
         return 0.0
-    return (way[0] * x + way[1] * y + way[2] * z) * length / laid
+    return (way[0] * x + way[1] * y + way[2] * z) * np.sqrt(ex * ex + ey * ey + ez * ez) / laid
 
 
 @njit(cache=True)
-def _into_plane(direction, normal, size, out):
-    off = direction[0] * normal[0] + direction[1] * normal[1] + direction[2] * normal[2]
-    length = 0.0
+def _into_plane(vector, normal, out):
+    """A vector turned into the plane across a normal, as long as it was."""
+    off = vector[0] * normal[0] + vector[1] * normal[1] + vector[2] * normal[2]
+    before, after = 0.0, 0.0
     for k in range(3):
-        out[k] = direction[k] - off * normal[k]
-        length += out[k] * out[k]
-    if length > 0.0:
+        out[k] = vector[k] - off * normal[k]
+        before += vector[k] * vector[k]
+        after += out[k] * out[k]
+    if after > 0.0:
         for k in range(3):
-            out[k] *= size / np.sqrt(length)
+            out[k] *= np.sqrt(before / after)
 
 
 @njit(cache=True)

@@ -16,7 +16,7 @@ from advisor.pack.page import Mark
 from advisor.pack.palette import INK, Colour, Paint
 from advisor.pack.scales import Scale
 
-ColourMode = Literal["class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out"]
+ColourMode = Literal["class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp"]
 
 # How dark full shade is where lightness itself tells a number: less than half a band's difference to its neighbour in
 # most places, and enough to see the shape.

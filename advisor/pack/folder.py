@@ -14,14 +14,16 @@ import numpy as np
 
 from advisor.advice.setups import plan_of_setup
 from advisor.errors import InputError
-from advisor.model import FacetArrays, OutlineArrays, Plan
+from advisor.model import FacetArrays, OutlineArrays, PassArrays, Plan
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
 # All that a plan folder may hold: only such a folder is replaced.
 _MOST_SETUPS = 12
 _MORE_MAPS = tuple(f"zone_map_{number}.png" for number in range(2, _MOST_SETUPS + 1))
-PLAN_FILES = frozenset({PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "zone_map.png", *_MORE_MAPS})
+PLAN_FILES = frozenset(
+    {PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "passes.npz", "zone_map.png", *_MORE_MAPS}
+)
 _HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
@@ -44,6 +46,8 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
         _write_arrays(plan.facets, desk / "facets.npz")
         if plan.outlines is not None:
             _write_arrays(plan.outlines, desk / "outlines.npz")
+        if plan.passes is not None:
+            _write_arrays(plan.passes, desk / "passes.npz")
         if pictures:
             from advisor.pack.picture import save_zone_map
 
@@ -55,7 +59,7 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
     return folder
 
 
-def _write_arrays(arrays: FacetArrays | OutlineArrays, path: Path) -> None:
+def _write_arrays(arrays: FacetArrays | OutlineArrays | PassArrays, path: Path) -> None:
     """Write each array there is under its own name; loads with ``numpy.load(..., allow_pickle=False)``."""
     named = {field.name: getattr(arrays, field.name) for field in fields(arrays)}
     np.savez(path, **{name: array for name, array in named.items() if array is not None})

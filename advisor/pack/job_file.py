@@ -196,6 +196,7 @@ def _machine(machine: Machine) -> list[str]:
         _line("corner_deviation", _mm(machine.corner_deviation), "by which the control may round a corner", _OFF),
         _line("tool_change_min", f"{machine.tool_change_min:g}", "minutes that a change of tools costs", _OFF),
         _line("max_tilt", _text("20 deg"), "0 to 120 deg, against up; without it 90 deg, or none on 3 axes", _OFF),
+        _line("rotary_axis", _text("+X"), "of a table that turns the part: +X ... -Z, or a vector 1,0,0", _OFF),
     ]
 
 

@@ -8,6 +8,7 @@ from typing import Final, get_args
 from advisor.errors import InputError
 from advisor.model import FacetArrays, Plan
 from advisor.pack.colour_map import ColourMap, ColourMode
+from advisor.pack.cusp_maps import cusp_map
 from advisor.pack.reach_maps import ball_map, leftover_map, reach_map, stick_out_map
 from advisor.pack.zone_maps import class_map, slope_map, strategy_map, zone_map
 
@@ -25,6 +26,7 @@ _OF_ARRAYS: Final[dict[ColourMode, tuple[str, Callable[..., ColourMap]]]] = {
     "ball": ("needed_ball_mm", ball_map),
     "leftover": ("leftover_mm", leftover_map),
     "stick_out": ("stick_out_mm", stick_out_map),
+    "cusp": ("cusp_um", cusp_map),
 }
 
 
@@ -40,9 +42,13 @@ def modes_of(plan: Plan) -> tuple[ColourMode, ...]:
 
 def check_can_colour(plan: Plan, mode: ColourMode) -> None:
     """Raise ``InputError`` where the plan does not know what the mode shows."""
-    if not can_colour(plan.facets, mode):
-        problem = "this plan does not say where the cutter gets to (it was made with --only zones, or long ago)"
-        raise InputError(f"--colour {mode}", problem, "plan the part again without --only zones")
+    if can_colour(plan.facets, mode):
+        return
+    if mode == "cusp":
+        problem = "this plan does not say what its passes leave: none were laid"
+        raise InputError("--colour cusp", problem, "give the part model instead")
+    problem = "this plan does not say where the cutter gets to (it was made with --only zones, or long ago)"
+    raise InputError(f"--colour {mode}", problem, "plan the part again without --only zones")
 
 
 def colour_map(plan: Plan, mode: ColourMode) -> ColourMap:

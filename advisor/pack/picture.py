@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -13,12 +13,14 @@ from PIL import Image
 
 from advisor.model import Plan, PlanRecord, StageRecord
 from advisor.pack.camera import Fit, View, ViewName, fit
-from advisor.pack.colour_map import ColourMap, ColourMode
+from advisor.pack.colour_map import ColourMap, ColourMode, LegendRow
+from advisor.pack.cut_close_up import close_up_height, draw_close_up
 from advisor.pack.labels import Label, Wish, place_labels
 from advisor.pack.lengths import length_unit
 from advisor.pack.maps import colour_map
 from advisor.pack.page import (
     Box,
+    Mark,
     Page,
     badge_size,
     blank_page,
@@ -30,10 +32,12 @@ from advisor.pack.page import (
     text_width,
     write,
 )
-from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK
+from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK, Paint
+from advisor.pack.pass_pictures import DrawnPasses, PassInk, drawn_passes, stride_words
 from advisor.pack.picture_key import draw_axes, draw_scale, is_small
 from advisor.pack.picture_legend import draw_legend, legend_height
 from advisor.pack.picture_table import draw_table, table_height
+from advisor.pack.reach_maps import drawn_plan
 from advisor.pack.shade import Drawing, Solid, draw, make_solid, painted
 from advisor.pack.viewpoints import Views, choose_main_view, choose_views
 from advisor.units import UM_PER_MM
@@ -84,6 +88,8 @@ class _Scene:
     solid: Solid
     record: PlanRecord
     colours: ColourMap
+    passes: DrawnPasses | None
+    close_up: int
 
 
 @dataclass(frozen=True)
@@ -103,6 +109,7 @@ def draw_zone_map(
     height: int = PAGE_HEIGHT,
     view: ViewName = "iso",
     colour: ColourMode = "class",
+    passes: bool = False,
 ) -> Image.Image:
     """The zone map of a plan: the same plan gives the same pixels.
 
@@ -115,27 +122,37 @@ def draw_zone_map(
         The main view; ``iso`` looks from the azimuth that shows most of the zones.
     colour : ColourMode
         What the part is coloured by.
+    passes : bool
+        Draw the passes of the last stage over it, as many as can be told apart.
 
     Raises
     ------
     InputError
-        Where the plan does not know what it shall be coloured by.
+        Where the plan does not know what it shall be coloured by, or has no passes to draw.
     """
+    plan = drawn_plan(plan, colour)
     colours = colour_map(plan, colour)
+    laid = drawn_passes(plan) if passes else None
+    if laid is not None:
+        colours = _with_row(colours, {}, laid)
     page = blank_page(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
-    scene = _Scene(page, painted(make_solid(plan), colours), plan.record, colours)
+    block = close_up_height(plan, colours)
+    scene = _Scene(page, painted(make_solid(plan), colours), plan.record, colours, laid, block)
     views = choose_views(scene.solid, plan.record.setups[0].tool_axis, view)
     layout = _layout(scene, views)
     _draw_header(page, plan.record, colours.title)
     _draw_footer(page, colours.caption)
     where = _fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
-    labels = _draw_view(scene, where, layout.main, frozenset(), _MAIN_STYLE)
+    labels, strides = _draw_view(scene, where, layout.main, frozenset(), _MAIN_STYLE)
+    if laid is not None:
+        colours = _with_row(colour_map(plan, colour), strides, laid)
     for small, box in zip(views.small, layout.small, strict=True):
         named = frozenset(label.wish.zone for label in labels)
         labels = [*labels, *_draw_small_view(scene, small, box, named)]
     _draw_key(scene, layout, where, frozenset(label.wish.zone for label in labels))
     legend_end = draw_legend(page, layout.column, colours)
     left, _, right, bottom = layout.column
+    legend_end = draw_close_up(page, (left, legend_end, right, bottom), plan, colours)
     draw_table(page, (left, legend_end + page.px(TABLE_GAP), right, bottom), plan.record, colours.marks)
     return page.image
 
@@ -148,9 +165,10 @@ def save_zone_map(
     height: int = PAGE_HEIGHT,
     view: ViewName = "iso",
     colour: ColourMode = "class",
+    passes: bool = False,
 ) -> None:
     """Draw the zone map and write it as a PNG without a time stamp."""
-    save_picture(draw_zone_map(plan, width=width, height=height, view=view, colour=colour), path)
+    save_picture(draw_zone_map(plan, width=width, height=height, view=view, colour=colour, passes=passes), path)
 
 
 def save_picture(picture: Image.Image, path: str | Path) -> None:
@@ -179,7 +197,9 @@ def _layout(scene: _Scene, views: Views) -> _Layout:
     column = (width - margin - page.px(COLUMN), top + page.px(10), width - margin, bottom)
     field = (margin, top, column[0] - page.px(GUTTER), bottom)
     layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
-    table_end = column[1] + page.px(legend_height(scene.colours) + TABLE_GAP + table_height(scene.record) + GAP)
+    table_end = column[1] + page.px(
+        legend_height(scene.colours) + scene.close_up + TABLE_GAP + table_height(scene.record) + GAP
+    )
     if bottom - table_end >= page.px(STRIP + WIDE_KEY_HEIGHT + GAP):
         layouts.append(_views_in_column(page, field, column, len(views.small)))
     room = page.px(LABEL_ROOM)
@@ -219,10 +239,19 @@ def _fit_in(view: View, solid: Solid, box: Box, margin: float) -> Fit:
     return fit(view, solid.vertices, int(box[2] - box[0]), int(box[3] - box[1]), margin)
 
 
-def _draw_view(scene: _Scene, where: Fit, box: Box, named: frozenset[int], style: _Style) -> list[Label]:
-    """Draw the part in the middle of a box, and label zones that have no label yet."""
+def _with_row(colours: ColourMap, strides: dict[int, int], laid: DrawnPasses) -> ColourMap:
+    """The map with a row that tells which passes are drawn."""
+    row = LegendRow(Mark(Paint(PAPER, PAPER), 0.0, INK), f"passes, {laid.stage}", stride_words(strides), 0.0)
+    return replace(colours, title=f"{colours.title} with passes", rows=(*colours.rows, row))
+
+
+def _draw_view(
+    scene: _Scene, where: Fit, box: Box, named: frozenset[int], style: _Style
+) -> tuple[list[Label], dict[int, int]]:
+    """Draw the part in the middle of a box, and label zones that have no label yet; labels, and strides of passes."""
     page = scene.page
-    drawing = draw(scene.solid, where, page.scale * style.line)
+    ink = None if scene.passes is None else PassInk(scene.passes, scene.solid, page.scale * style.line)
+    drawing = draw(scene.solid, where, page.scale * style.line, ink)
     corner = (
         round(box[0] + (box[2] - box[0] - where.width) / 2),
         round(box[1] + (box[3] - box[1] - where.height) / 2),
@@ -236,7 +265,7 @@ def _draw_view(scene: _Scene, where: Fit, box: Box, named: frozenset[int], style
     for label in labels:
         place = (label.box[0] + x, label.box[1] + y, label.box[2] + x, label.box[3] + y)
         draw_badge(page, place, scene.colours.marks[label.wish.zone], label.wish.text, style.badge)
-    return labels
+    return labels, {} if ink is None else ink.strides
 
 
 def _on_box(drawing: Drawing, box: Box, corner: tuple[int, int]) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
@@ -283,7 +312,7 @@ def _draw_small_view(scene: _Scene, view: View, box: Box, named: frozenset[int])
     write(page, at, view.title, 11, QUIET_INK, bold=True, anchor="ms")
     inner = (left, top + page.px(20), right, bottom)
     where = _fit_in(view, scene.solid, inner, page.px(12))
-    return _draw_view(scene, where, inner, named, _SMALL_STYLE)
+    return _draw_view(scene, where, inner, named, _SMALL_STYLE)[0]
 
 
 def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int]) -> None:

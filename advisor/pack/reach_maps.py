@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.advice.facet_parts import with_parts
 from advisor.model import Plan
 from advisor.pack.colour_map import (
     SHADE_OF_SCALES,
@@ -27,6 +27,7 @@ from advisor.pack.lengths import LengthUnit, length_unit
 from advisor.pack.palette import FREE, REACH_PAINTS, UNKNOWN, UNZONED, Colour, Paint
 from advisor.pack.picture_key import UNZONED_MARK
 from advisor.pack.scales import Scale, bands_of, edges_among, ramp, round_edges, share_below
+from advisor.words import counted
 
 # Names of ``FacetArrays.reach``, and what each means.
 REACH_NAMES: Final = (
@@ -44,6 +45,13 @@ SHELF: Final = {
 }
 
 Values = NDArray[np.float64]
+
+
+def drawn_plan(plan: Plan, mode: ColourMode) -> Plan:
+    """The plan to draw in a mode: large facets in the parts that what reach says of them was worked out for."""
+    if mode not in ("reach", "ball", "leftover", "stick_out"):
+        return plan
+    return replace(plan, facets=with_parts(plan.facets))
 
 
 @dataclass(frozen=True)
@@ -125,16 +133,12 @@ def _size(number: float, unit: LengthUnit) -> str:
 
 
 def _takes_any_ball(values: Values, unit: LengthUnit) -> NDArray[np.bool_]:
-    # what the greatest ball that was asked fits into sets no limit
-    any_ball: NDArray[np.bool_] = values >= min(float(np.nanmax(values, initial=0.0)), SHELF[unit.sign][-1])
-    return any_ball & (values > 0.0)
+    any_ball: NDArray[np.bool_] = values >= SHELF[unit.sign][-1]
+    return any_ball
 
 
 def _any_ball_words(values: Values, unit: LengthUnit) -> tuple[str, str]:
-    greatest = float(np.nanmax(values, initial=0.0))
-    if math.isinf(greatest) or greatest <= 0.0:
-        return "any ball", "fits"
-    return "any ball", f"{greatest:.4g} {unit.sign}, largest asked"
+    return "any ball", f"of {SHELF[unit.sign][-1]:g} {unit.sign} and more"
 
 
 def _nothing(values: Values, unit: LengthUnit) -> NDArray[np.bool_]:
@@ -183,6 +187,8 @@ def _scale_map(plan: Plan, values_mm: NDArray[np.float32], quantity: _Quantity) 
     ticks = tuple((k / max(count, 1), quantity.tick(edge, unit)) for k, edge in enumerate(edges))
     scale = _scale(colours, ticks, (edges[0], edges[-1]), values[told], shares, unit) if count else None
     note = _ends(values[told], unit) if count else "" if free.any() else quantity.nowhere
+    if quantity.mode == "leftover" and plan.record.leftovers:
+        note = f"{counted(len(plan.record.leftovers), 'place')}, {note}"
     return ColourMap(
         quantity.mode, quantity.title, quantity.heading, paints, index, tuple(rows),
         marks_of(plan, areas, index, paints), quantity.caption, scale, note,

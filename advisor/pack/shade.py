@@ -26,7 +26,9 @@ FINENESS: Final = 3
 BANDS: Final = 8
 # Line widths in pixels of a page 1200 high: zone border, crease, step in depth, outline.
 LINE_WIDTHS_PX: Final = (0.0, 1.5, 0.8, 1.25, 2.0)
-LINE_OPACITIES: Final = (0.0, 0.92, 0.85, 0.95, 1.0)
+LINE_OPACITIES: Final = (0.0, 0.92, 0.85, 0.95, 1.0, 0.72)
+# Kind of line after those of ``kernels.picture_lines``: passes, which give way to all of them.
+PASS: Final = picture_lines.OUTLINE + 1
 # Zone borders are drawn where both sides are this wide, in widths of a border.
 LEAST_WIDTH: Final = 2.0
 # Borders with a free end that are shorter than this are left out; creases shorter than the first length, or than
@@ -96,6 +98,9 @@ class Drawing:
     lines: NDArray[np.bool_]
 
 
+AddInk = Callable[[Fit, NDArray[np.int32], NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]], None]
+
+
 @dataclass(frozen=True)
 class _Buffers:
     """What is known of a view before it is coloured: projected points, facet, line and open sky at each sample."""
@@ -129,13 +134,16 @@ def painted(solid: Solid, colours: ColourMap) -> Solid:
     return replace(solid, paint=colours.index, paints=colours.paints)
 
 
-def draw(solid: Solid, where: Fit, line_scale: float = 1.0) -> Drawing:
+def draw(solid: Solid, where: Fit, line_scale: float = 1.0, add_ink: AddInk | None = None) -> Drawing:
     """Draw a solid in a view.
 
     Parameters
     ----------
     line_scale : float
         Width of all lines and of the hatching, 1 for a page 1200 pixels high.
+    add_ink : callable, optional
+        Writes further lines of kind ``PASS`` into the ink, given the view, facet and depth buffers in samples,
+        and what of each facet's normal points to the viewer. They do not count among the lines of the drawing.
     """
     wide, high = where.width * FINENESS, where.height * FINENESS
     points = raster.project(
@@ -149,12 +157,14 @@ def draw(solid: Solid, where: Fit, line_scale: float = 1.0) -> Drawing:
     normals = _turned(solid.normals, where.view)
     ink = _ink(solid, facet, depth, normals, line_scale)
     middle = FINENESS // 2
+    lines = ink[middle::FINENESS, middle::FINENESS] > picture_lines.NO_LINE
+    if add_ink is not None:
+        add_ink(where, facet, depth, np.ascontiguousarray(normals[:, 2]), ink)
     seen = np.ascontiguousarray(facet[middle::FINENESS, middle::FINENESS])
     seen_depth = depth[middle::FINENESS, middle::FINENESS] * np.float32(1.0 / FINENESS)
     sky = _open_sky(seen, seen_depth, normals)
     picture = _lit(solid, where, _Buffers(points, facet, ink, sky), line_scale)
     zone = np.where(seen >= 0, np.maximum(solid.zone[seen], 0), -1).astype(np.int32)
-    lines = ink[middle::FINENESS, middle::FINENESS] > picture_lines.NO_LINE
     return Drawing(where, (picture * 255.0 + 0.5).astype(np.uint8), zone, lines)
 
 
@@ -246,7 +256,7 @@ def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDAr
     line_colours = np.array(
         [
             (*_unit(colour), opacity)
-            for colour, opacity in zip((INK, ZONE_LINE, INK, INK, INK), LINE_OPACITIES, strict=True)
+            for colour, opacity in zip((INK, ZONE_LINE, INK, INK, INK, INK), LINE_OPACITIES, strict=True)
         ]
     )
     paints = np.array([(*_unit(p.lit), *_unit(p.dark), *_unit(p.hatch or p.lit)) for p in solid.paints])

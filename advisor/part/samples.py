@@ -1,4 +1,8 @@
-"""Points spread over a surface: what is asked of an area is asked of them, whatever its facets are like."""
+"""Points spread over a surface: what is asked of an area is asked of them, whatever its facets are like.
+
+Two ways: `even_samples` has a wanted number of points whatever the number of facets, each for as much area, so small
+facets share; `spread_samples` has at least one on every facet, so that each has its own answer.
+"""
 
 from __future__ import annotations
 
@@ -13,6 +17,8 @@ from advisor.part.mesh import Floats, Mesh
 _MOST_HALVINGS = 12
 # Facets so many times longer than their share of area asks are halved as well.
 _LONG = 3.0
+# Bits a coordinate is cut to along the curve that keeps neighbours together.
+_CURVE_BITS = 20
 
 
 @dataclass(frozen=True)
@@ -39,6 +45,26 @@ class Samples:
         total = np.bincount(self.facet, self.area_mm2, minlength=facet_count)
         summed = np.bincount(self.facet, self.area_mm2 * values, minlength=facet_count)
         return np.where(total > 0, summed / np.maximum(total, 1e-300), np.nan)
+
+
+def even_samples(mesh: Mesh, wanted: int) -> Samples:
+    """`wanted` points spread evenly by area, whatever the number of facets: large facets have many, small ones share.
+
+    Every so much area has a point, counted along a curve that keeps neighbours together, at places within the facets
+    that follow no pattern of theirs.
+    """
+    order = np.argsort(along_curve(mesh.middle), kind="stable")
+    along = np.cumsum(mesh.area_mm2[order])
+    each = float(along[-1]) / wanted
+    facet = order[np.minimum(np.searchsorted(along, (np.arange(wanted) + 0.5) * each), len(order) - 1)]
+    # steps of the plastic number's powers fill a square evenly; folded along its diagonal, a triangle
+    # (M. Roberts, "The unreasonable effectiveness of quasirandom sequences", 2018; from memory)
+    u, v = np.modf(0.5 + np.arange(wanted)[:, None] * np.array([0.7548776662466927, 0.5698402909980532]))[0].T
+    folded = u + v > 1.0
+    u, v = np.where(folded, 1.0 - u, u), np.where(folded, 1.0 - v, v)
+    corners = mesh.vertices[mesh.faces[facet]]
+    point = np.einsum("pk,kpx->kx", np.stack([1.0 - u - v, u, v]), corners)
+    return Samples(point, mesh.normal[facet], facet, np.full(wanted, each))
 
 
 def spread_samples(
@@ -92,3 +118,15 @@ def part_middles(parts: int) -> Floats:
     rest = first % 3
     inside = (rest > 0) & (second % 3 == rest) & (third % 3 == rest) & (third > 0)
     return np.asarray(np.stack([first, second, third], axis=-1)[inside] / (3 * parts), dtype=np.float64)
+
+
+def along_curve(points: Floats) -> NDArray[np.int64]:
+    """(k,) place of points on a curve through all cells of a cube, its halves one after the other (Morton order)."""
+    low = points.min(axis=0)
+    cells = (points - low) / max(float(np.ptp(points, axis=0).max()), 1e-300) * ((1 << _CURVE_BITS) - 1)
+    code = np.zeros(len(points), np.int64)
+    whole = cells.astype(np.int64)
+    for bit in range(_CURVE_BITS):
+        for k in range(3):
+            code |= ((whole[:, k] >> bit) & 1) << (3 * bit + k)
+    return code

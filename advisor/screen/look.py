@@ -10,7 +10,7 @@ from advisor.pack.colour_map import ColourMode
 from advisor.pack.maps import COLOUR_MODES
 
 Action = Literal[
-    "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out",
+    "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp",
     "next", "fade", "unfade", "drop", "edges", "lines",
     "iso", "top", "front", "under", "save", "help", "quit",
 ]  # fmt: skip
@@ -26,6 +26,7 @@ KEYS: Final[dict[Action, tuple[str, str, str]]] = {
     "ball": ("6", "6", "colour by largest ball that fits"),
     "leftover": ("7", "7", "colour by height left"),
     "stick_out": ("8", "8", "colour by length out of the holder"),
+    "cusp": ("9", "9", "colour by height that passes leave"),
     "next": ("c", "C", "next colouring"),
     "fade": ("o", "O", "only this zone: fade the others"),
     "unfade": ("a", "A", "all zones in colour again"),

@@ -12,8 +12,10 @@ from advisor.model import Plan
 _PLAN_FILE = "plan.json"
 
 
-def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any]) -> Plan:
+def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any], *, lays_passes: bool = False) -> Plan:
     """The plan of a part model, or the one in a plan folder (or beside a ``plan.json``).
+
+    ``lays_passes`` speaks of models: a plan that is made already has its passes, or none.
 
     Raises
     ------
@@ -24,7 +26,7 @@ def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any]) ->
     if folder is None:
         from advisor.intake.door import plan
 
-        return plan(path, job, **options)
+        return plan(path, job, lays_passes=lays_passes, **options)
     given = [f"--{name.replace('_', '-')}" for name, value in {"job": job, **options}.items() if value is not None]
     if given:
         problem = f"changes nothing in a plan that is made already ({path})"

@@ -18,7 +18,7 @@ from advisor.kernels.quantiles import weighted_quantiles
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
-from advisor.zones.areas import absorb_specks, connected_areas
+from advisor.zones.areas import absorb_specks, borders, connected_areas
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_slope, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
 from advisor.zones.hidden import with_hidden_areas
@@ -28,6 +28,12 @@ from advisor.zones.small_features import small_features
 
 # Kinds of patch beside the slope classes.
 LEVEL, TIGHT, SMALL = 4, 5, 6
+# Sine of the lean at which a corner between walls counts as upright: 30 degrees.
+_BENDS_LEVEL = 0.5
+# Slope from which a surface beside such a corner counts as steep.
+_STEEP_FROM_DEG = 45.0
+# A corner that meets what is no wall along more than this share of its own size is the end of that.
+_END_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -107,7 +113,14 @@ def most_of(facet_class: NDArray[np.int8], label: Ints, area_mm2: Floats, count:
     return np.asarray(class_areas_mm2(facet_class, label, area_mm2, count).argmax(axis=1), dtype=np.int8)
 
 
-def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, rule: ZoneRule) -> Patches:
+def find_patches(
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    axis: Floats,
+    rule: ZoneRule,
+    in_the_way: Mesh | None = None,
+) -> Patches:
     """Patches of a mesh seen along a tool axis.
 
     Parameters
@@ -116,25 +129,29 @@ def find_patches(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floa
     smooth, bends : the smooth surface behind it, and its curvatures
     axis : (3,) unit vector from the part to the spindle
     rule : ZoneRule
+    in_the_way : Mesh, optional
+        The whole part, where the mesh is what one set-up of several finishes.
     """
     noise = smooth.noise_share_of_edge
     thresholds = _loosened(rule.thresholds, noise)
     smallest = _smallest_mm2(mesh, rule.smallest_mm2, noise)
     shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
     plane = smooth.is_plane
+    if noise == 0:
+        plane = plane & ~_stray_facets(mesh, plane, axis)
     surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
     own_class = class_of_slope(smooth_slope, thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
-    own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis)
+    own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis, in_the_way)
     label = connected_areas(surface.mesh, own_class)
     label, facet_class = absorb_specks(surface.mesh, label, own_class, sharp, smallest, is_clean=noise == 0)
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
     special[plane] = LEVEL
     special[_level_on_the_whole(mesh, smooth, bends, plane & (noise == 0), axis, smallest)] = LEVEL
-    special[_tight(mesh, smooth, bends, rule.tight_mm)] = TIGHT
+    special[_tight(mesh, smooth, bends, axis, rule.tight_mm)] = TIGHT
     level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
     if noise > 0:
         level = _whole_areas(surface.mesh, facet_class, sharp, level)
@@ -162,6 +179,16 @@ def _kinds(facet_class: NDArray[np.int8], level: Flags, tight: Flags, small: Fla
     kind[tight & (facet_class <= STEEP)] = TIGHT
     kind[small] = SMALL
     return kind
+
+
+def _stray_facets(mesh: Mesh, plane: Flags, axis: Floats) -> Flags:
+    """(m,) planes of a single facet that leans: uneven meshes of bent surfaces have such among smaller ones."""
+    beside = np.where(mesh.twins >= 0, mesh.twins, 0).reshape(-1, 3) // 3
+    cosine = np.einsum("mkc,mc->mk", mesh.normal[beside], mesh.normal)
+    is_one = (mesh.twins.reshape(-1, 3) >= 0) & plane[beside] & (cosine > np.cos(np.radians(tolerances.COPLANAR_DEG)))
+    leans = slope_deg(mesh.normal, axis) > tolerances.NO_BEND_DEG
+    stray: Flags = plane & leans & ~is_one.any(axis=1)
+    return stray
 
 
 def _whole_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, level: Flags) -> Flags:
@@ -227,10 +254,17 @@ def _bends_both_ways(mesh: Mesh, bends: Curvature, rows: Flags, area_over_rim_mm
     return bool(low < 0.0 < high and abs(bend) * 2 * area_over_rim_mm < tolerances.LEVEL_TURN_RAD)
 
 
-def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, tight_mm: float) -> Flags:
-    """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median."""
+def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, tight_mm: float) -> Flags:
+    """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median.
+
+    An upright corner between walls is none: level passes run round it with its walls, and what they leave in it is told
+    as such.
+    """
     over = -bends.k_min_per_mm * tight_mm - 1.0
     hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
+    slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
+    upright = (slope >= tolerances.WALL_FROM_DEG) & (np.abs(bends.k_min_direction @ axis) < _BENDS_LEVEL) & hollow
+    hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, hollow, upright))
     label = connected_areas(mesh, hollow, smooth.is_crease)
     chosen = np.zeros(len(mesh.faces), bool)
     order = np.flatnonzero(hollow)[np.argsort(label[hollow], kind="stable")]
@@ -239,6 +273,26 @@ def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, tight_mm: float)
             usual = weighted_quantiles(over[rows], mesh.area_mm2[rows], np.array([0.5]))[0]
             chosen[rows] = usual > tolerances.TIGHT_SHARE
     return chosen
+
+
+def _between_walls(mesh: Mesh, is_crease: Flags, slope: Floats, hollow: Flags, upright: Flags) -> Flags:
+    """(m,) facets of areas beside which all that is steep is a wall all over: beside a bowl a corner is its end."""
+    state = np.where(upright, 2, np.where((slope >= _STEEP_FROM_DEG) & ~hollow, 1, 0)).astype(np.int8)
+    label = connected_areas(mesh, state, is_crease)
+    count = int(label.max()) + 1
+    area = np.bincount(label, mesh.area_mm2, minlength=count)
+    walls = np.bincount(label, mesh.area_mm2 * (slope >= tolerances.WALL_FROM_DEG), minlength=count)
+    of_label = np.zeros(count, np.int8)
+    of_label[label] = state
+    no_wall = (of_label == 1) & (walls < tolerances.WALL_AREA_SHARE * area)
+    edge = borders(mesh, label)
+    smooth_edge = ~is_crease[edge.half_edge]
+    beside_no_wall = np.zeros(count)
+    for here, there in ((edge.one, edge.other), (edge.other, edge.one)):
+        beside_no_wall += np.bincount(here, edge.length_mm * smooth_edge * no_wall[there], minlength=count)
+    is_end = beside_no_wall > _END_SHARE * np.sqrt(area)
+    between: Flags = ~is_end[label]
+    return between
 
 
 def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:

@@ -138,7 +138,8 @@ def _hollow(measures: _Measures, number: int, *, has_floor: bool) -> tuple[str, 
         return "pocket", True
     if is_closed and measures.length_over_width[number] < _LONG:
         return "bowl", True
-    return ("groove" if measures.concave_share[number] > _BENT_SHARE_OF_LONG or has_floor else "slope"), is_closed
+    is_groove = measures.concave_share[number] > _BENT_SHARE_OF_LONG or has_floor
+    return ("groove" if is_groove else _side(measures, number)), is_closed
 
 
 def _hill(measures: _Measures, number: int, *, has_top: bool) -> tuple[str, bool]:
@@ -148,7 +149,8 @@ def _hill(measures: _Measures, number: int, *, has_top: bool) -> tuple[str, bool
         return "boss", True
     if is_closed and measures.length_over_width[number] < _LONG:
         return "dome", True
-    return ("round" if measures.convex_share[number] > _BENT_SHARE_OF_LONG else "slope"), is_closed
+    is_round = measures.convex_share[number] > _BENT_SHARE_OF_LONG
+    return ("round" if is_round else _side(measures, number)), is_closed
 
 
 def _measures(patches: Patches, zoning: Zoning, bends: Curvature, axis: Floats) -> _Measures:

@@ -14,8 +14,12 @@ from advisor.zones.classes import SHALLOW, STEEP, UNDERCUT
 
 # A floor, rim or chamfer goes with the holes it shares more than this part of its border with.
 _BORDER_SHARE = 0.5
+# A chamfer has less than half of its border with its hole.
+_RING_SHARE = 0.4
 _MOST_ROUNDS = 4
 _LEVEL_SHARE = 1e-9
+# Normals of a hole that is broken into by no more than a slot add up to less than this share of their sum by size.
+_CLOSED_SHARE = 0.15
 
 
 def small_features(
@@ -23,10 +27,11 @@ def small_features(
 ) -> tuple[Flags, int]:
     """Facets of small features that are to be noted together, and how many places they are.
 
-    Small is: a hollow wall (a hole) narrower than the ball, anything smaller than the ball and a share of the part,
-    what lies mostly between such, and what is left beyond the largest of very many areas. Undercuts stay what they are,
-    and one or two small features are zones like others; so is what goes on smoothly into its surroundings, as the very
-    bottom of a bowl does. `sharp` tells the half-edges across which the surface turns a corner.
+    Small is: a hollow wall (a hole) narrower than the ball, a round hole that it barely enters and the chamfers of
+    both, anything smaller than the ball and a share of the part, what lies mostly between such, and what is left beyond
+    the largest of very many areas. Undercuts stay what they are, and one or two small features are zones like others;
+    so is what goes on smoothly into its surroundings, as the very bottom of a bowl does. `sharp` tells the half-edges
+    across which the surface turns a corner.
     """
     count = int(label.max()) + 1
     class_of = np.zeros(count, np.int8)
@@ -35,10 +40,13 @@ def small_features(
     # on a large part too, what the ball goes into is more than a small feature
     tiny = size < min(tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm, ball_mm)
     narrow = size < ball_mm
-    cornered, hollow = _is_cornered(mesh, label, sharp, count), _is_hollow(mesh, label, count, axis)
+    cornered = _is_cornered(mesh, label, sharp, count)
+    hollow, closed = _hollow_and_closed(mesh, label, count, axis)
+    ring = cornered & hollow & closed & (size < tolerances.CHAMFERED_HOLE_BALLS * ball_mm)
+    bored = ring & (size < tolerances.BORED_HOLE_BALLS * ball_mm)
     hole = (class_of >= STEEP) | ((class_of == SHALLOW) & cornered)  # a hole from the side has a bottom
-    small = (tiny & cornered) | (narrow & hole & hollow)
-    small = _with_what_lies_between(mesh, label, small, narrow)
+    small = (tiny & cornered) | ((narrow | bored) & hole & hollow)
+    small = _with_what_lies_between(mesh, label, small, narrow | ring, np.where(ring, _RING_SHARE, _BORDER_SHARE))
     small |= _beyond_the_largest(np.asarray(np.bincount(label, mesh.area_mm2, minlength=count), dtype=np.float64))
     small &= class_of != UNDERCUT
     chosen: Flags = small[label]
@@ -82,22 +90,28 @@ def _plan_size(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Floats:
     return size
 
 
-def _is_hollow(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Flags:
-    """Whether the facets of a label face its middle rather than away from it."""
-    plan = plan_axes(axis)
-    outward = np.zeros(count)
+def _hollow_and_closed(mesh: Mesh, label: Ints, count: int, axis: Floats) -> tuple[Flags, Flags]:
+    """Whether the facets of a label face its middle rather than away from it, and whether they do so all round.
+
+    All round normals cancel: those of a whole hole add up to nothing in plan.
+    """
+    outward, net = np.zeros(count), np.zeros(count)
     total = np.bincount(label, weights=mesh.area_mm2, minlength=count)
-    for direction in plan:
+    upright = np.bincount(label, mesh.area_mm2 * np.sqrt(np.maximum(1.0 - (mesh.normal @ axis) ** 2, 0.0)), count)
+    for direction in plan_axes(axis):
         place = mesh.middle @ direction
         centre = np.bincount(label, weights=mesh.area_mm2 * place, minlength=count) / total
-        push = mesh.area_mm2 * (mesh.normal @ direction) * (place - centre[label])
-        outward += np.bincount(label, weights=push, minlength=count)
+        lean = mesh.area_mm2 * (mesh.normal @ direction)
+        outward += np.bincount(label, weights=lean * (place - centre[label]), minlength=count)
+        net = np.hypot(net, np.bincount(label, weights=lean, minlength=count))
     # a level face pushes nowhere: rounding must not make it hollow
     hollow: Flags = outward < -_LEVEL_SHARE * total * mesh.reach_mm
-    return hollow
+    closed: Flags = net < _CLOSED_SHARE * upright
+    return hollow, closed
 
 
-def _with_what_lies_between(mesh: Mesh, label: Ints, small: Flags, may_follow: Flags) -> Flags:
+def _with_what_lies_between(mesh: Mesh, label: Ints, small: Flags, may_follow: Flags, share: Floats) -> Flags:
+    """Labels that share more than so much of their border with small features are small too."""
     edge = borders(mesh, label)
     ends = np.concatenate([edge.one, edge.other])
     others = np.concatenate([edge.other, edge.one])
@@ -105,7 +119,7 @@ def _with_what_lies_between(mesh: Mesh, label: Ints, small: Flags, may_follow: F
     rim = np.bincount(ends, weights=length, minlength=len(small))
     for _ in range(_MOST_ROUNDS):
         beside = np.bincount(ends, weights=length * small[others], minlength=len(small))
-        follows = ~small & may_follow & (beside > _BORDER_SHARE * rim)
+        follows = ~small & may_follow & (beside > share * rim)
         if not follows.any():
             break
         small = small | follows

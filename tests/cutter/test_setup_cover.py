@@ -22,13 +22,14 @@ from advisor.cutter.cutter import Cutter
 from advisor.cutter.reach import reach_of
 from advisor.cutter.setup_axes import CandidateAxes, candidate_axes
 from advisor.cutter.setup_cover import SetupCover, setup_cover
-from advisor.cutter.setup_reach import SetupReach, setup_reach, setup_samples
+from advisor.cutter.setup_reach import SetupReach, setup_reach
 from advisor.cutter.smallest_cover import smallest_cover
 from advisor.cutter.tool_body import tool_body
 from advisor.job import Tool
 from advisor.part.heal import heal
 from advisor.part.mesh import Mesh
 from advisor.part.plan_tree import plan_tree
+from advisor.part.samples import even_samples
 from advisor.part.smooth import smooth_surface
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -56,8 +57,8 @@ def solved(
     if axes is not None:
         found = CandidateAxes(axes, ("job",) * len(axes))
     body = tool_body(Tool(name="ball", diameter=ball_mm), 0.0)
-    reach = setup_reach(mesh, body, Cutter(ball_mm, ball_mm / 2), found.axes, setup_samples(mesh), 0.02)
-    return Case(mesh, found, reach, setup_cover(mesh, smooth.is_crease, reach))
+    reach = setup_reach(mesh, body, Cutter(ball_mm, ball_mm / 2), found.axes, even_samples(mesh, 20_000), 0.02)
+    return Case(mesh, found, reach, setup_cover(mesh, smooth.is_crease, smooth.is_plane, reach))
 
 
 # ---------------------------------------------------------------------------------------- parts
@@ -202,7 +203,8 @@ def test_when_time_runs_out_the_bound_is_still_one(monkeypatch: pytest.MonkeyPat
 def test_where_nothing_is_reached_there_is_no_set_up() -> None:
     case = solved(pocketed_cube(1), 4.0, SIX[:1])
     nothing = SetupReach(SIX, case.reach.samples, np.zeros((6, len(case.reach.samples.facet)), bool))
-    cover = setup_cover(case.mesh, smooth_surface(case.mesh).is_crease, nothing)
+    smooth = smooth_surface(case.mesh)
+    cover = setup_cover(case.mesh, smooth.is_crease, smooth.is_plane, nothing)
     assert cover.axes.shape == (0, 3)
     assert cover.covered_share == cover.reachable_share == cover.lower_bound == 0
     assert (cover.facet_setup == -1).all()
@@ -283,18 +285,19 @@ def test_the_jobs_axis_is_kept_where_asked_for() -> None:
     lean = np.array([0.0, np.sin(0.5), np.cos(0.5)])
     case = solved(pocketed_cube(2), 4.0, np.vstack([lean, SIX]))
     assert 0 not in case.cover.candidate
-    kept = setup_cover(case.mesh, smooth_surface(case.mesh).is_crease, case.reach, forced=(0,))
+    smooth = smooth_surface(case.mesh)
+    kept = setup_cover(case.mesh, smooth.is_crease, smooth.is_plane, case.reach, forced=(0,))
     assert kept.candidate[0] == 0
     assert len(kept.axes) == fewest(case.reach.reached, case.reach.samples.area_mm2, SPARE, (0,)) == kept.lower_bound
 
 
-# ---------------------------------------------------------------------------------------- reach and samples
+# ---------------------------------------------------------------------------------------- reach
 
 
 @pytest.mark.parametrize("axis", [(0, 0, 1), (0.6, 0, 0.8), (-1, 0, 0)])
 def test_what_faces_down_is_never_first_in_the_way(axis: tuple[float, float, float]) -> None:
     mesh, along = demo("egg_tray_tool"), np.array(axis, float)
-    samples = setup_samples(mesh, 4000)
+    samples = even_samples(mesh, 4000)
     body, cutter = tool_body(Tool(name="ball", diameter=8.0), 0.0), Cutter(8.0, 4.0)
     whole = plan_tree(mesh.vertices, mesh.faces, along)
     expected = reach_of(body, cutter, whole, samples.point, samples.normal, 0.02)
@@ -302,19 +305,6 @@ def test_what_faces_down_is_never_first_in_the_way(axis: tuple[float, float, flo
     np.testing.assert_array_equal(found.reached[0], expected.by_cutter & expected.by_shank)
     seen = np.degrees(np.arccos(np.clip(samples.normal @ along, -1, 1)))
     np.testing.assert_allclose(found.slope_deg(0), seen)
-
-
-def test_samples_stand_for_the_area_of_any_face() -> None:
-    mesh = demo("fruit_cup_tool")
-    samples = setup_samples(mesh, 20_000)
-    assert len(samples.facet) == 20_000
-    assert samples.area_mm2.sum() == pytest.approx(mesh.area_mm2.sum())
-    for axis in range(3):
-        for part in (mesh.middle[:, axis] > np.median(mesh.middle[:, axis]), mesh.normal[:, axis] > 0.5):
-            found = samples.area_mm2[part[samples.facet]].sum()
-            assert found == pytest.approx(mesh.area_mm2[part].sum(), rel=0.01)
-    corners = mesh.vertices[mesh.faces[samples.facet]]
-    assert np.abs(np.einsum("kx,kx->k", samples.point - corners[:, 0], samples.normal)).max() < 1e-9
 
 
 def test_neither_the_order_of_facets_nor_a_turn_shows() -> None:

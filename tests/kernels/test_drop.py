@@ -94,6 +94,34 @@ def test_on_a_fine_sphere_seen_from_anywhere(axis: np.ndarray) -> None:
         assert (found >= expected - 3 * chord_error).all()
 
 
+@pytest.mark.parametrize("larger", [1.0, 20.0])
+def test_a_ball_far_larger_than_the_part_rests_on_its_side(larger: float) -> None:
+    chord_error, r = 0.002, 20.0
+    vertices, faces = solids.sphere(r, chord_error_mm=chord_error)
+    tree = plan_tree(vertices - vertices.mean(axis=0), faces, UP)
+    big = larger * 2 * r
+    lean = np.radians(np.linspace(0, 85, 60))
+    turn = np.linspace(0, 40, 60)
+    places = ((r + big) * np.sin(lean))[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    found = dropped(ball_pieces(2 * big), tree, places).height_mm
+    expected = (r + big) * np.cos(lean) - big
+    assert (found <= expected + 1e-9 * big).all()
+    # what facets lack along the normal they lack more of along the axis
+    assert ((expected - found) * np.cos(lean) <= 3 * chord_error).all()
+    ring, corner = 0.9 * big, 0.1 * big
+    places = (ring + (r + corner) * np.sin(lean))[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    found = dropped(bull_pieces(2 * big, corner), tree, places).height_mm
+    expected = (r + corner) * np.cos(lean) - corner
+    assert (found <= expected + 1e-9 * big).all()
+    assert ((expected - found) * np.cos(lean) <= 3 * chord_error).all()
+
+
+def test_a_bull_nose_beside_an_edge_that_its_rim_just_meets() -> None:
+    # at the very rim the corner is upright and its bend without bound: no number may overflow there
+    tree = tree_of([(-300, 5.999999999999999, -9e3), (300, 5.999999999999999, 9e3), (300, 60, -9e6)])
+    assert np.isfinite(height(CUTTERS["bull"], tree, 0.0, 0.0))
+
+
 def test_in_a_round_pocket_with_a_fillet() -> None:
     vertices, faces = solids.round_pocket(20.0, 3.0, 15.0, chord_error_mm=0.001)
     turn = Rotation.from_euler("zyx", [20, 50, -130], degrees=True).as_matrix()

@@ -7,8 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import trimesh
 from test_picture import assert_labels_keep_clear, domed_block, plan_of
 
+from advisor.advice.facet_parts import STEPS, with_parts
 from advisor.errors import InputError
 from advisor.intake.saved import read_plan_folder
 from advisor.model import Setting
@@ -20,7 +22,7 @@ from advisor.pack.labels import place_labels
 from advisor.pack.lengths import INCH
 from advisor.pack.maps import COLOUR_MODES, check_can_colour, colour_map, modes_of
 from advisor.pack.palette import FREE, REACH_PAINTS, UNKNOWN, UNZONED
-from advisor.pack.reach_maps import _size
+from advisor.pack.reach_maps import _size, drawn_plan
 from advisor.pack.scales import ramp
 from advisor.pack.shade import draw, make_solid, painted
 
@@ -125,15 +127,44 @@ def test_a_tighter_place_is_darker_and_any_ball_is_free(plan):
     assert (np.diff(lit[told][order].sum(axis=1).astype(int)) >= 0).all()
 
 
-def test_the_greatest_ball_asked_sets_no_limit(plan):
-    """Of the balls of a list each place has the largest that gets in: bands end at the one that gets in everywhere."""
+def test_balls_larger_than_the_shelf_set_no_limit(plan):
+    """Bands end where anything fits; of balls of a list, as earlier versions have it, the largest is a band."""
     x = facet_middles(plan)[:, 0]
-    ball = np.select([x < -10, x < 10], [8.0, 10.0], 16.0).astype(np.float32)
+    ball = np.select([x < -10, x < 10], [8.0, 10.0], 55.0).astype(np.float32)
     made = colour_map(replace(plan, facets=replace(plan.facets, needed_ball_mm=ball)), "ball")
     assert [words for _, words in made.scale.ticks] == ["8", "10", "12"]
-    assert {tuple(colour) for colour in made.lit_colours[ball == 16.0].tolist()} == {FREE.lit}
-    assert made.rows[0].words == "16 mm, largest asked"
+    assert {tuple(colour) for colour in made.lit_colours[ball == 55.0].tolist()} == {FREE.lit}
+    assert made.rows[0].words == "of 50 mm and more"
     assert made.lit_colours[ball == 8.0].max() < made.lit_colours[ball == 10.0].max()
+    listed = colour_map(replace(plan, facets=replace(plan.facets, needed_ball_mm=np.minimum(ball, 16.0))), "ball")
+    assert listed.rows[0].share == 0.0 and listed.scale.ticks[-1][1] == "20"
+
+
+def test_a_large_facet_is_drawn_in_its_parts():
+    """A plate of a dozen facets, half of whose top is left over: the picture has the line."""
+    made = plan_of(trimesh.creation.box((60, 40, 10)))
+    facets, top = made.facets, made.facets.slope_deg < 1
+    cuts = 1 << 5
+    u, v = np.meshgrid(np.arange(cuts), np.arange(cuts), indexing="ij")
+    below = (u + v < cuts).ravel()
+    corner = np.stack([u, v], axis=-1).reshape(-1, 1, 2)
+    up = (corner + np.array([(0, 0), (1, 0), (0, 1)]))[below]
+    down = (corner + np.array([(1, 0), (1, 1), (0, 1)]))[below & (u + v + 1 < cuts).ravel()]
+    one = np.concatenate([up, down]) * (STEPS // cuts)
+    corners = np.concatenate([one] * int(top.sum())).astype(np.uint16)
+    bare = replace(
+        facets, parts=np.where(top, len(one), 0).astype(np.int32), part_corner=corners,
+        reach=np.where(top, 0, 3).astype(np.int8),
+    )  # fmt: skip
+    middles = facet_middles(replace(made, facets=with_parts(replace(bare, reach=None))))[-len(corners) :]
+    reach = np.where(middles[:, 0] < 7, 0, 1).astype(np.int8)
+    whole = replace(made, facets=replace(bare, part_reach=reach))
+    drawn = drawn_plan(whole, "reach")
+    assert drawn_plan(whole, "class") is whole and len(drawn.facets.faces) > 1000
+    pixels, x, y, clear = from_above(drawn, "reach")
+    clear &= np.abs(y) < 18
+    for paint, here in ((REACH_PAINTS[0], x < 7 - 3), (REACH_PAINTS[1], (x > 7 + 3) & (x < 28))):
+        assert is_of(pixels[clear & here], paint).mean() > 0.99
 
 
 def test_what_the_job_leaves_out_is_plain(plan):

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.part.mesh import Mesh
-from advisor.part.samples import part_middles, spread_samples
+from advisor.part.samples import even_samples, part_middles, spread_samples
 
 PARTS = {
     "sphere": solids.sphere(20.0), "pocket": solids.round_pocket(30.0, 15.0), "wave": solids.wave(),
@@ -72,6 +72,19 @@ def test_the_like_parts_of_a_facet(parts: int) -> None:
     whole = np.round(shares * 3 * parts).astype(int) % 3
     assert (whole[:, 0] == whole[:, 1]).all()
     assert (whole[:, 1] == whole[:, 2]).all()
+
+
+def test_even_samples_stand_for_the_area_of_any_face() -> None:
+    mesh = Mesh(*PARTS["pocket"])
+    samples = even_samples(mesh, 20_000)
+    assert len(samples.facet) == 20_000
+    assert samples.area_mm2.sum() == pytest.approx(mesh.area_mm2.sum())
+    for axis in range(3):
+        for part in (mesh.middle[:, axis] > np.median(mesh.middle[:, axis]), mesh.normal[:, axis] > 0.5):
+            found = samples.area_mm2[part[samples.facet]].sum()
+            assert found == pytest.approx(mesh.area_mm2[part].sum(), rel=0.01)
+    corners = mesh.vertices[mesh.faces[samples.facet]]
+    assert np.abs(np.einsum("kx,kx->k", samples.point - corners[:, 0], samples.normal)).max() < 1e-9
 
 
 def test_no_facets_have_no_samples() -> None:

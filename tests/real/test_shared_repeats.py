@@ -64,12 +64,12 @@ def test_no_copy_is_false(path: Path) -> None:
 SEEN: tuple[tuple[str, dict[str, str], int, str, float | None], ...] = (
     ("fan_rotor_metres_ascii.stl", {}, 4, "polar", 90.0),  # blades
     ("propeller_blade_tip_metres.obj", {"unit": "m", "up": "-Y", "ball": "3 mm"}, 4, "polar", 90.0),  # blades
-    ("propeller_ascii.stl", {}, 2, "polar", 90.0),  # of four blades: see below
+    ("propeller_ascii.stl", {}, 2, "polar", 90.0),  # tips of blades, which are not alike: see below
     ("three_lobe_knob.stl", {}, 3, "polar", 120.0),  # lobes: top, both sides, their bevels
     ("gears.stl", {}, 8, "polar", 45.0),  # teeth of the wheel in the middle
     ("gears.stl", {}, 5, "free", None),  # wheels around it, not turned with their place
     ("nut.ply", {"up": "+Y"}, 8, "polar", 45.0),  # bevels
-    ("flared_ring_unitless.off", {"unit": "inch", "up": "+X", "ball": "0.5 mm"}, 10, "polar", 36.0),  # bolt holes
+    ("flared_ring_unitless.off", {"unit": "inch", "up": "+X", "ball": "0.4 mm"}, 10, "polar", 36.0),  # bolt holes
     ("tray_bottom.stl", {"up": "+Y", "ball": "2 mm"}, 3, "polar", 120.0),  # holes, of two sizes
     ("tray_bottom.stl", {"up": "+Y", "ball": "2 mm"}, 4, "grid", None),  # holes, of four sizes
     ("plate_holes.stl", {"ball": "3 mm"}, 4, "grid", None),  # holes with a countersink; the fifth has none

@@ -338,7 +338,8 @@ EXACT_MM2 = [
     ("spool", "slot 1", pi * (52 + 40) * sqrt(12**2 + 8**2) + 2 * pi * 40 * 6),
     ("plate_with_holes", "holes",  # through at 20 mm; blind ones with cones of half angle 59 degrees
      pi * 20 * 3 * (3 + 5 + 6.5) + sum(pi * d * t + pi * d**2 / 4 / sin(radians(59))
-                                       for d, t in [(4, 9), (4, 9), (6, 12), (3.3, 7), (5, 11)])),
+                                       for d, t in [(4, 9), (4, 9), (6, 12), (3.3, 7), (5, 11)])
+     + pi * 9 * 15),  # and the bore below a seat, 5 mm down
     ("plate_with_holes", "seat 1 floor", pi * (19**2 - 10**2)),
     ("mould_plate", "bowl 0", cap_mm2(18, 60, 2)),
     ("mould_plate", "box 3", drafted_box_mm2(36, 32, 14, 24, 7, (2, 6.5))),

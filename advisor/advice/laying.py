@@ -1,0 +1,303 @@
+"""Candidates laid on the part: what their passes really need, and what a virtual cut says they leave."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+from advisor import tolerances
+from advisor.advice.candidates import FLATTEST_FOR_CONSTANT_Z_DEG
+from advisor.advice.conditions import StageConditions
+from advisor.advice.target import StageTarget
+from advisor.cutter.cutter import Cutter
+from advisor.cutter.path_time import minutes_range
+from advisor.cutter.roughness import SHALLOW_ARC_RA
+from advisor.cutter.tool_body import tool_body
+from advisor.job import Job
+from advisor.model import Advice, Cusp
+from advisor.part.curvature import Curvature
+from advisor.part.mesh import Flags, Floats, Ints, Mesh
+from advisor.part.plan_tree import PlanTree, plan_tree
+from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
+from advisor.passes.laid import Proof, ProofPoints, Workplace, made_ready, proof_points, proved
+from advisor.passes.level_family import level_passes
+from advisor.passes.lines import PassLines
+from advisor.passes.offset_family import offset_passes
+from advisor.passes.offset_field import offset_from_outline
+from advisor.passes.offset_steps import OffsetSteps, cusp_steps, even_steps
+from advisor.passes.pieces import CONTACT
+from advisor.passes.surface import PassSurface, pass_surface
+from advisor.passes.timing import PathTotals
+from advisor.units import UM_PER_MM
+from advisor.zones.joints import sharp_half_edges
+from advisor.zones.zoning import Zoning
+
+# Points of a zone at which the cut is measured: a share of area of 1 % is told within a fifth of itself.
+_PROOF_POINTS = 4_000
+# Lengths do not hang on the feed: where none is known passes are laid with this one, and minutes left out.
+_ANY_FEED_MM_PER_MIN = 1000.0
+# Facets of the overlap are told by ways along edges, which are longer than the shortest.
+_ROOM_FOR_OVERLAP = 4 / 3
+
+
+@dataclass(frozen=True)
+class CopyOf:
+    """Which zone another is a copy of, and how that is moved here: turned about the axis, then shifted."""
+
+    model: int
+    turn_deg: float
+    shift_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A candidate's passes and what they leave: the cutter's middle along them, sums, and heights at points."""
+
+    centres_mm: Floats
+    contacts_mm: Floats
+    level: Ints
+    starts: NDArray[np.int64]
+    is_closed: Flags
+    totals: PathTotals
+    proof: Proof
+    points: ProofPoints
+
+    def moved(self, copy: CopyOf, axis: Floats) -> Laid:
+        """The same on a copy of the zone."""
+        turn = Rotation.from_rotvec(np.radians(copy.turn_deg) * axis)
+        matrix, shift = turn.as_matrix().T, np.array(copy.shift_mm)
+        points = replace(
+            self.points, point_mm=self.points.point_mm @ matrix + shift, normal=self.points.normal @ matrix
+        )
+        return replace(
+            self,
+            centres_mm=self.centres_mm @ matrix + shift,
+            contacts_mm=self.contacts_mm @ matrix + shift,
+            points=points,
+        )
+
+
+class PassLayer:
+    """Lays passes on the zones of a part in one set-up, zone by zone.
+
+    What all zones or stages have in common is worked out once; a copy of a zone takes over what its model's passes are.
+    """
+
+    def __init__(
+        self,
+        zoning: Zoning,
+        bends: Curvature,
+        mesh: Mesh,
+        axis: Floats,
+        takes: Flags,
+        job: Job,
+        off_mm: float,
+        model_of: Mapping[int, CopyOf],
+    ) -> None:
+        self._zoning, self._bends, self._mesh, self._axis = zoning, bends, mesh, axis
+        self._takes, self._job, self._off_mm, self._model_of = takes, job, off_mm, model_of
+        self._places: dict[str, Workplace] = {}
+        self._steps: dict[str, OffsetSteps] = {}
+        self._surfaces: dict[float, PassSurface] = {}
+        self._points: dict[str, ProofPoints] = {}
+        self._laid: dict[tuple[str, str], Laid | None] = {}
+        self._of_models: dict[int, dict[tuple[str, str], Laid | None]] = {}
+        self._models = {copy.model for copy in model_of.values()}
+        self._number = -1
+
+    @cached_property
+    def _tree(self) -> PlanTree:
+        return plan_tree(self._mesh.vertices, self._mesh.faces, self._axis)
+
+    @cached_property
+    def _sharp(self) -> Flags:
+        return sharp_half_edges(self._zoning.surface)
+
+    def numbers_of(self, number: int, advice: Advice, stage: StageConditions) -> Advice:
+        """A candidate with the numbers of its laid passes; as it is where none are laid."""
+        if not advice.usable:
+            return advice
+        found = self.lay(number, advice, stage)
+        return advice if found is None else with_laid_numbers(advice, found)
+
+    def lay(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
+        """A usable candidate's passes over a zone; None where none can be laid.
+
+        Parameters
+        ----------
+        number : int
+            Of the zone, from 0. What is known of a zone is forgotten when the next one is asked for.
+        advice : Advice
+            With its spacing.
+        stage : StageConditions
+        """
+        if number != self._number:
+            self._forget(number)
+        key = (stage.target.name, advice.strategy)
+        if key not in self._laid:
+            copied = self._copied(number, key)
+            self._laid[key] = self._lay(number, advice, stage) if copied is None else copied
+        return self._laid[key]
+
+    def ground_of(self, number: int, stage: StageConditions) -> tuple[PassSurface, Workplace]:
+        """The surface that a zone's passes of a stage are laid on, and what they have in common with others."""
+        if number != self._number:
+            self._forget(number)
+        return self._surface(number, self._job.zones.overlap * stage.target.flat_step_mm), self._place(stage)
+
+    def _forget(self, number: int) -> None:
+        if self._number in self._models:
+            self._of_models[self._number] = dict(self._laid)
+        self._number = number
+        self._surfaces.clear()
+        self._points.clear()
+        self._laid.clear()
+
+    def _copied(self, number: int, key: tuple[str, str]) -> Laid | None:
+        """What was laid on the zone that this one is a copy of, moved here; lines are laid in their own direction."""
+        copy = self._model_of.get(number)
+        if copy is None or key[1] == "parallel_line":
+            return None
+        model = self._of_models.get(copy.model, {}).get(key)
+        return None if model is None else model.moved(copy, self._axis)
+
+    def _lay(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
+        place, steps = self._place(stage), self._steps_of(stage.target)
+        overlap = self._job.zones.overlap * stage.target.flat_step_mm
+        surface = self._surface(number, overlap)
+        lines = self._lines(surface, steps, advice, place, stage.target, overlap)
+        if lines is None or lines.count == 0:
+            return None
+        feed = advice.feed_mm_per_min or _ANY_FEED_MM_PER_MIN
+        step = float(steps.most_mm[surface.source].max())
+        laid = made_ready(lines, place, step, feed, downward=advice.strategy != "parallel_line")
+        if laid.passes.lines.count == 0:
+            return None
+        points = self._proof_points(stage, surface)
+        proof = proved(laid, points, place, _target_mm(advice, stage.target))
+        found = laid.passes.lines
+        return Laid(
+            laid.centres_mm, found.contact_mm, found.level, found.starts, found.is_closed, laid.totals, proof, points
+        )
+
+    def _lines(
+        self,
+        surface: PassSurface,
+        steps: OffsetSteps,
+        advice: Advice,
+        place: Workplace,
+        target: StageTarget,
+        overlap: float,
+    ) -> PassLines | None:
+        cutter, axis, tolerance = place.cutter, self._axis, place.path_mm / 2
+        if advice.strategy == "parallel_line":
+            assert advice.direction_deg is not None and advice.line_spacing_mm is not None
+            return parallel_lines(
+                surface, cutter, CONTACT, axis, advice.direction_deg, advice.line_spacing_mm, overlap, tolerance
+            )
+        if advice.strategy == "constant_z":
+            uphill = uphill_steps_mm(steps, self._zoning.surface.mesh.normal, axis)[surface.source]
+            z_step = self._z_step_mm(surface, cutter, uphill, target)
+            return level_passes(surface, cutter, centre_of(cutter), axis, z_step, uphill, overlap, tolerance)
+        try:
+            return offset_passes(offset_from_outline(surface, steps, overlap))
+        except ValueError:  # no outline to start from: a whole sphere
+            return None
+
+    def _z_step_mm(self, surface: PassSurface, cutter: Cutter, uphill_mm: Floats, target: StageTarget) -> float:
+        """Step of the cutter's middle along the axis that holds on all of a zone but a tail, as candidates have it."""
+        tail, axis = tolerances.TAIL_SHARE_OF_AREA, self._axis
+        holds = widest_spacing_mm(surface, centre_of(cutter), axis, axis, uphill_mm, tail)
+        return max(holds, target.flat_step_mm * float(np.sin(np.radians(FLATTEST_FOR_CONSTANT_Z_DEG))))
+
+    def _place(self, stage: StageConditions) -> Workplace:
+        name = stage.target.name
+        if name not in self._places:
+            body = tool_body(stage.tool, self._job.clearance)
+            self._places[name] = Workplace(
+                self._tree, body, stage.target.cutter, stage.machine, self._job.path_tolerance, self._off_mm,
+                stage.stage.stock_left,
+            )  # fmt: skip
+        return self._places[name]
+
+    def _steps_of(self, target: StageTarget) -> OffsetSteps:
+        if target.name not in self._steps:
+            mesh, parent = self._zoning.surface.mesh, self._zoning.surface.parent
+            if target.cusp_mm is None:
+                self._steps[target.name] = even_steps(mesh.normal, target.flat_step_mm)
+            else:
+                bends = self._bends
+                self._steps[target.name] = cusp_steps(
+                    target.cutter, target.cusp_mm, self._axis, mesh.normal, bends.k_max_per_mm[parent],
+                    bends.k_min_per_mm[parent], bends.k_max_direction[parent],
+                )  # fmt: skip
+        return self._steps[target.name]
+
+    def _surface(self, number: int, overlap: float) -> PassSurface:
+        if overlap not in self._surfaces:
+            self._surfaces[overlap] = pass_surface(
+                self._zoning.surface, self._sharp, self._zoning.zone, number, self._takes, overlap * _ROOM_FOR_OVERLAP
+            )
+        return self._surfaces[overlap]
+
+    def _proof_points(self, stage: StageConditions, surface: PassSurface) -> ProofPoints:
+        name = stage.target.name
+        if name not in self._points:
+            self._points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
+        return self._points[name]
+
+
+def uphill_steps_mm(steps: OffsetSteps, normal: Floats, axis: Floats) -> Floats:
+    """(m,) step along the surface that level passes may be apart: across them the surface runs uphill."""
+    uphill = axis - (normal @ axis)[:, None] * normal
+    uphill /= np.maximum(np.linalg.norm(uphill, axis=1), 1e-12)[:, None]
+    cosine2 = np.clip(np.einsum("mx,mx->m", uphill, steps.direction) ** 2, 0.0, 1.0)
+    return np.asarray(np.sqrt(steps.least_mm**2 * cosine2 + steps.most_mm**2 * (1.0 - cosine2)))
+
+
+def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
+    """A candidate with what its laid passes need and leave instead of estimates."""
+    totals, summary, unevenness = found.totals, found.proof.summary, found.proof.unevenness
+    timed = advice.feed_mm_per_min is not None
+    is_cut = summary.uncut_share <= tolerances.TAIL_SHARE_OF_AREA
+    mean_um = _um(summary.mean_mm)
+    return replace(
+        advice,
+        cusp_um=Cusp(advice.cusp_um.target, _um(summary.p95_mm), _um(summary.max_mm) if is_cut else None),
+        ra_um=None if mean_um is None else mean_um / _MEAN_OVER_RA,
+        passes=totals.passes,
+        path_mm=totals.path_mm,
+        lifts=totals.lifts,
+        cutting_min=totals.cutting_min if timed else None,
+        total_min=totals.total_min if timed else None,
+        total_min_range=minutes_range(totals.total_min) if timed else None,
+        centre_path_mm=totals.centre_mm,
+        link_mm=totals.link_mm,
+        lift_mm=totals.lift_mm,
+        cusp_mean_um=mean_um,
+        cusp_uniformity=None if np.isnan(unevenness) else unevenness,
+        above_target_share=summary.above_target_share,
+        uncut_share=summary.uncut_share,
+        gouge_um=summary.max_gouge_mm * UM_PER_MM,
+        is_laid=True,
+    )
+
+
+# Mean height over arithmetic mean roughness of a row of shallow arcs: a third of the cusp over it.
+_MEAN_OVER_RA = SHALLOW_ARC_RA / 8.0 / 3.0
+
+
+def _um(height_mm: float) -> float | None:
+    return None if np.isnan(height_mm) else height_mm * UM_PER_MM
+
+
+def _target_mm(advice: Advice, target: StageTarget) -> float:
+    """The cusp to hold; of a stage that keeps a step, what is foreseen for it."""
+    if target.cusp_mm is not None:
+        return target.cusp_mm
+    return (advice.cusp_um.max or advice.cusp_um.p95 or UM_PER_MM) / UM_PER_MM

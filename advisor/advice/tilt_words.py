@@ -1,0 +1,83 @@
+"""What a machinist must know of tilting the tool over a zone, in sentences."""
+
+from __future__ import annotations
+
+from advisor import tolerances
+from advisor.advice.conditions import TIP_SHARE_WORTH_TILT
+from advisor.job import Tool
+from advisor.model import Advice, FeedTilt, TiltHold, ZoneTilt
+from advisor.words import plain_number
+
+# The sentence of ``complete.condition_words`` on a tilt by itself, neighbours not asked.
+_ASKED_ALONE = "Tilt the tool "
+_WHAT: dict[TiltHold, str] = {"holder": "the holder", "shank": "neck or shank", "cutter": "the cutter"}
+_AXES = {0.0: "+X", 90.0: "+Y", 180.0: "-X", 270.0: "-Y"}
+_SIDES = {"both": "to either side", "uphill": "uphill", "downhill": "downhill"}
+
+
+def azimuth_words(azimuth_deg: float) -> str:
+    """``towards +Y``, or by its angle: from X of the set-up, anticlockwise as seen from the spindle."""
+    name = _AXES.get(round(azimuth_deg, 6))
+    return f"towards {name}" if name else f"towards {azimuth_deg:.0f} deg from +X"
+
+
+def tilt_words(tilt: ZoneTilt, tool: Tool) -> tuple[str, ...]:
+    """Sentences on a zone's tilt; none where the upright tool cuts beside its tip nearly all over."""
+    gains_reach = tilt.reached_share > tilt.upright_reached_share + tolerances.LEAST_REACHED_SHARE
+    if tilt.upright_reached_share - tilt.upright_off_tip_share < TIP_SHARE_WORTH_TILT and not gains_reach:
+        return _of_group(tilt)
+    told = [_of_fixed(tilt)]
+    if gains_reach:
+        told.append(f"Tilted so the tool gets to {tilt.reached_share:.0%} of it, upright to "
+                    f"{tilt.upright_reached_share:.0%}.")  # fmt: skip
+    if tilt.tilt_deg > 0.0 and tilt.stick_out_mm is not None and tool.stick_out is None:
+        told.append(f"Tilted, it must stand out of its holder by {plain_number(tilt.stick_out_mm)} mm or more.")
+    if tilt.lead is not None and tilt.lean is not None:
+        told += [_of_feed("Lead", tilt.lead), _of_feed("Lean", tilt.lean)]
+    return tuple(told)
+
+
+def _of_group(tilt: ZoneTilt) -> tuple[str, ...]:
+    """A zone that needs no tilt may go with others that do."""
+    if tilt.tilt_deg == 0.0:
+        return ()
+    return (
+        f"It needs no tilt, but is as well cut tilted {tilt.tilt_deg:.0f} deg {azimuth_words(tilt.azimuth_deg or 0.0)} "
+        "with the zones of that orientation.",
+    )
+
+
+def _of_fixed(tilt: ZoneTilt) -> str:
+    at_tip = 1.0 - tilt.upright_off_tip_share
+    if tilt.tilt_deg == 0.0 and tilt.held_back_by is None:
+        return "No fixed tilt gains much: whichever way the tool leans, about as much of it meets the tip as upright."
+    if tilt.tilt_deg == 0.0:
+        return f"No fixed tilt that would help is clear: {_touching(tilt)}; upright the tip cuts {at_tip:.0%} of it."
+    held = "" if tilt.held_back_by is None else f"; with tilts that do better {_touching(tilt)}"
+    return (
+        f"Tilted {tilt.tilt_deg:.0f} deg {azimuth_words(tilt.azimuth_deg or 0.0)} the tool stays clear wherever it is "
+        f"upright, and its tip is out of the cut on {tilt.off_tip_share:.0%} of the zone, upright on "
+        f"{tilt.upright_off_tip_share:.0%}{held}."
+    )
+
+
+def _of_feed(name: str, tilt: FeedTilt) -> str:
+    what = f"{name} ({'along' if name == 'Lead' else 'across'} the feed)"
+    if tilt.tilt_deg == 0.0:
+        if tilt.held_back_by is None:
+            return f"{what}: no tilt does better than upright."
+        return f"{what}: not clear, {_touching(tilt)}."
+    side = "" if name == "Lead" else f" {_SIDES[tilt.side]}"
+    return f"{what}: clear at {tilt.tilt_deg:.0f} deg{side}, tip out of the cut on {tilt.off_tip_share:.0%}."
+
+
+def _touching(tilt: ZoneTilt | FeedTilt) -> str:
+    assert tilt.held_back_by is not None
+    return f"{_WHAT[tilt.held_back_by]} would touch, on {tilt.held_back_share or 0.0:.1%} of it at least"
+
+
+def with_tilt_words(advice: Advice, tilt: ZoneTilt) -> tuple[str, ...]:
+    """The reasons of an advice with those of the tilt; the tilt by itself stays only where it is the one to set."""
+    degrees = {tilt.tilt_deg, *(each.tilt_deg for each in (tilt.lead, tilt.lean) if each is not None)}
+    is_set = advice.tilt is not None and advice.tilt.tilt_deg in degrees - {0.0}
+    return (*(words for words in advice.why if is_set or not words.startswith(_ASKED_ALONE)), *tilt.why)

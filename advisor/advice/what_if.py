@@ -1,0 +1,414 @@
+"""The what-if: minutes and cusp of one zone, or of all, over a range of balls and of stepovers or cusps.
+
+What does not change from row to row is worked out once: the mesh and its smooth surface for all, zones and reach for
+each ball. A row then costs the advice of its zones, and no more. The map stays the one that is drawn for the job's own
+target, so that rows speak of the same areas.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from advisor import tolerances
+from advisor.advice.advise import reach_tolerance_mm
+from advisor.advice.complete import Accuracy
+from advisor.advice.conditions import StageConditions
+from advisor.advice.draw_zones import Drawn, draw_zones
+from advisor.advice.laying import CopyOf, PassLayer
+from advisor.advice.overrides import ZoneWishes, zone_wishes
+from advisor.advice.reach import PartReach, part_reach, zone_reach
+from advisor.advice.settings import Settings, tools_asked
+from advisor.advice.target import StageTarget
+from advisor.advice.what_if_asked import Asked, Given, Lengths, Question, balls_asked, question_of
+from advisor.advice.zone_advice import zone_advice
+from advisor.advice.zone_records import ZoneMeasures, measure_zones
+from advisor.errors import InputError
+from advisor.job import Tool
+from advisor.model import SMALL_FEATURES_SHAPE, Advice, Strategy, ZoneReach
+from advisor.part.coarseness import chord_error_um
+from advisor.part.measured import MeasuredPart
+from advisor.part.mesh import Flags, Floats
+from advisor.units import UM_PER_MM
+from advisor.words import counted
+from advisor.zones.classes import UNDERCUT
+from advisor.zones.repeats import find_repeats, repeat_tolerance_mm
+
+
+@dataclass(frozen=True)
+class Way:
+    """A zone finished by one strategy: what it takes and what it leaves; ``None`` where that is not known."""
+
+    strategy: Strategy
+    usable: bool
+    stepover_mm: float | None
+    path_mm: float | None
+    passes: int | None
+    lifts: int | None
+    cutting_min: float | None
+    total_min: float | None
+    cusp_p95_um: float | None
+    cusp_max_um: float | None
+
+
+@dataclass(frozen=True)
+class ZoneRow:
+    """A zone in one row.
+
+    ``id`` is its number in the map of this row's ball. ``chosen`` is None where no ball finishes it in this set-up;
+    ``ways`` are all three strategies. ``same_share`` is what of the area of the zone that was asked for lies in this
+    one; None where all zones are asked.
+    """
+
+    id: int
+    name: str
+    area_mm2: float
+    reachable_share: float | None
+    leftover_mm2: float
+    chosen: Way | None
+    ways: tuple[Way, ...]
+    same_share: float | None
+
+
+@dataclass(frozen=True)
+class WhatIfRow:
+    """One ball with one cusp or stepover: the sums over its zones; of the finish stage alone.
+
+    One of ``cusp_asked_um`` and ``stepover_asked_mm`` is None; ``stepover_flat_mm`` is the step on a flat. ``strategy``
+    is that of all zones; None where they differ or none is cut. Sums are None where a part is not known, minutes where
+    no feed is. Cusps are those of the worst zone. ``cut_mm2`` is the area of the zones that are finished at all,
+    ``reachable_share`` what the tool gets to of them and ``reached_mm2`` as an area; ``leftover_mm2`` is what it is too
+    large for, of all zones.
+    """
+
+    tool: str
+    ball_mm: float
+    cusp_asked_um: float | None
+    stepover_asked_mm: float | None
+    stepover_flat_mm: float
+    strategy: Strategy | None
+    path_mm: float | None
+    passes: int | None
+    lifts: int | None
+    cutting_min: float | None
+    total_min: float | None
+    cusp_p95_um: float | None
+    cusp_max_um: float | None
+    cut_mm2: float
+    reachable_share: float | None
+    reached_mm2: float
+    leftover_mm2: float
+    within_target: bool
+    zones: tuple[ZoneRow, ...]
+
+    def finishes(self, area_mm2: float) -> bool:
+        """Whether the row finishes so much area, but for a share that counts as nothing."""
+        return self.reached_mm2 >= (1.0 - tolerances.WHAT_IF_AREA_SHARE) * area_mm2
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """Rows by ball and then by what is asked, smallest first.
+
+    ``zone`` and ``zone_name`` are those of the zone asked for, in the job's own plan; None for all. A row is within the
+    target where 95 % of each of its zones stays within ``target_cusp_um``: the job's cusp, or the one that its stepover
+    leaves on a flat. ``quickest`` is the place, in ``rows``, of the quickest row within the target, of those that
+    finish as much area as any; None where there is none. ``is_timed`` says whether minutes are known: where they are
+    not, rows are compared by their path. ``stage`` is the finish stage's name, ``is_laid`` whether passes were laid,
+    ``unit`` that of the job.
+    """
+
+    part: str
+    unit: str
+    stage: str
+    asked: Asked
+    zone: int | None
+    zone_name: str | None
+    target_cusp_um: float
+    is_laid: bool
+    is_timed: bool
+    rows: tuple[WhatIfRow, ...]
+    quickest: int | None
+
+    def cost(self, row: WhatIfRow) -> float | None:
+        """What rows are compared by: minutes where they are known, else path in mm; None where nothing is finished."""
+        return _cost(row, self.is_timed)
+
+
+def what_if_of(
+    part: MeasuredPart,
+    given: Given,
+    *,
+    zone: int | None = None,
+    balls: Lengths | None = None,
+    stepovers: Lengths | None = None,
+    cusps: Lengths | None = None,
+    lays_passes: bool = False,
+) -> WhatIf:
+    """Rows for a part and a job; see ``advisor.what_if``."""
+    own = given.settings(part)
+    if own.job.setups != "one":
+        raise InputError(
+            "setups", "a what-if is worked out for one set-up", 'ask with setups = "one" and the axis of that set-up'
+        )
+    by_ball = balls_asked(part, own, given, balls)
+    question = question_of(own, by_ball, stepovers, cusps)
+    home = _Ground(part, own) if zone is not None else None
+    number = None if home is None or zone is None else _number_of(home, zone)
+    target = own.stages[-1].target
+    wanted_um = _cusp_on_flat_mm(target) * UM_PER_MM
+    rows: list[WhatIfRow] = []
+    for settings in by_ball:
+        ground = home if home is not None and settings is own else _Ground(part, settings)
+        shares = _all_of(ground) if home is None or number is None else _followed(home, number, ground)
+        rows.extend(_row(ground, shares, question, value, wanted_um, lays_passes) for value in question.values_mm)
+    is_timed = all(row.total_min is not None for row in rows if row.path_mm is not None)
+    return WhatIf(
+        part=part.record.name,
+        unit=own.job.unit,
+        stage=target.name,
+        asked=question.kind,
+        zone=zone,
+        zone_name=None if home is None or number is None else home.name_of(number),
+        target_cusp_um=wanted_um,
+        is_laid=lays_passes,
+        is_timed=is_timed,
+        rows=tuple(rows),
+        quickest=_quickest(rows, is_timed),
+    )
+
+
+def _quickest(rows: Sequence[WhatIfRow], is_timed: bool) -> int | None:
+    """Place of the quickest row within the target, of those that finish as much area as any; None where none is."""
+    most = max((row.reached_mm2 for row in rows), default=0.0)
+    costs = [_cost(row, is_timed) if row.within_target and row.finishes(most) else None for row in rows]
+    # of rows that take as long, the one that leaves least
+    known = [(float(f"{cost:.6g}"), rows[n].cusp_p95_um or 0.0, n) for n, cost in enumerate(costs) if cost is not None]
+    return min(known)[2] if known else None
+
+
+def _cost(row: WhatIfRow, is_timed: bool) -> float | None:
+    return row.total_min if is_timed else row.path_mm
+
+
+class _Ground:
+    """A part drawn and asked for one ball: all that its rows have in common."""
+
+    def __init__(self, part: MeasuredPart, settings: Settings) -> None:
+        self.part, self.settings = part, settings
+        self.axis = np.asarray(settings.axis)
+        self.drawn: Drawn = draw_zones(part.mesh, part.smooth, part.bends, settings)
+        shapes = [told.shape for told in self.drawn.shapes]
+        zoning = self.drawn.zoning
+        self.wishes: ZoneWishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
+        left_out = np.isin(np.arange(len(shapes)), list(self.wishes.excluded))
+        # numbered as the plan numbers them
+        self.ids = np.where(left_out, -1, np.cumsum(~left_out))
+        self.is_small: Flags = np.array([shape == SMALL_FEATURES_SHAPE for shape in shapes])
+        protected = np.isin(np.arange(len(shapes)), list(self.wishes.protected))
+        self.finished: Flags = ~left_out & ~protected & ~self.is_small & (zoning.zone_class != UNDERCUT)
+        self.facets_um = chord_error_um(part.mesh, part.smooth)
+        self.off_mm = reach_tolerance_mm(settings, self.facets_um)
+
+    @cached_property
+    def measures(self) -> list[ZoneMeasures]:
+        return measure_zones(self.drawn.zoning, self.drawn.surfaces, self.drawn.shapes)
+
+    @cached_property
+    def tools(self) -> tuple[Tool, ...]:
+        """The finishing tool, and larger ones: where a larger ball gets in, the finishing one is not asked again."""
+        first, *others = tools_asked(self.settings)
+        return (first, *(tool for tool in others if tool.diameter > first.diameter))
+
+    @cached_property
+    def reach(self) -> PartReach:
+        return part_reach(
+            self.part.mesh, self.drawn.zoning, self.finished, self.axis, self.tools, self.off_mm,
+            self.settings.job.clearance,
+        )  # fmt: skip
+
+    @cached_property
+    def accuracy(self) -> Accuracy:
+        job = self.settings.job
+        tolerance = None if job.tolerance is None else job.tolerance * UM_PER_MM
+        return Accuracy(self.facets_um, job.path_tolerance * UM_PER_MM, tolerance)
+
+    @cached_property
+    def copies(self) -> dict[int, CopyOf]:
+        """Zones that are moved copies of another."""
+        zoning = self.drawn.zoning
+        facets_mm = None if self.facets_um is None else self.facets_um / UM_PER_MM
+        families = find_repeats(
+            zoning.surface.mesh, zoning.zone, zoning.zone_class, self.axis,
+            repeat_tolerance_mm(zoning.surface.mesh, facets_mm), self.is_small,
+        )  # fmt: skip
+        return {
+            zone: CopyOf(model, family.turn_deg[place], family.shift_mm[place])
+            for family in families
+            for place, members in enumerate(family.members)
+            if not family.is_mirrored[place]
+            for model, zone in zip(family.members[0], members, strict=True)
+            if zone != model
+        }
+
+    def reach_of(self, number: int) -> ZoneReach | None:
+        share = self.settings.job.zones.corner_share
+        return zone_reach(self.reach, number, self.tools, share, self.measures[number].concave_radius_mm)
+
+    def layer(self) -> PassLayer:
+        """A layer of passes for one target: what it keeps, it keeps by the stage's name."""
+        return PassLayer(
+            self.drawn.zoning, self.part.bends, self.part.mesh, self.axis, self.finished, self.settings.job,
+            self.off_mm, self.copies,
+        )  # fmt: skip
+
+    def name_of(self, number: int) -> str:
+        return self.wishes.name.get(number, self.measures[number].name)
+
+
+def _number_of(ground: _Ground, zone: int) -> int:
+    """Number, from 0, of a zone of the plan."""
+    found = np.flatnonzero(ground.ids == zone)
+    if zone < 1 or len(found) == 0:
+        count = int((ground.ids > 0).sum())
+        raise InputError("--zone", f"there is no zone {zone}", f"the plan has {counted(count, 'zone')}, from 1 on")
+    if not ground.finished[found[0]]:
+        raise InputError(
+            "--zone", f"zone {zone} is not finished by a ball in this set-up", "ask for another one, or for all"
+        )
+    return int(found[0])
+
+
+def _all_of(ground: _Ground) -> Mapping[int, float | None]:
+    return {int(number): None for number in np.flatnonzero(ground.ids > 0)}
+
+
+def _followed(home: _Ground, number: int, ground: _Ground) -> Mapping[int, float | None]:
+    """The zone that most of another map's zone lies in, and the share of its area that does.
+
+    Maps are cut from one mesh: what lies where is told by the facets of the part.
+    """
+    shares = _overlap_mm2(home, number, ground)
+    place = int(shares.argmax())
+    return {place: min(float(shares[place] / shares.sum()), 1.0)}
+
+
+def _overlap_mm2(home: _Ground, number: int, ground: _Ground) -> Floats:
+    """(z,) area of every zone of a map that lies in a zone of another, facets cut in both counted by shares."""
+    here, there = home.drawn.zoning, ground.drawn.zoning
+    cut, own = here.surface.mesh.area_mm2, here.zone == number
+    facets = len(home.part.mesh.faces)
+    share = np.bincount(here.surface.parent, cut * own, minlength=facets) / home.part.mesh.area_mm2
+    area = there.surface.mesh.area_mm2 * share[there.surface.parent]
+    found: Floats = np.bincount(there.zone, area, minlength=len(there.zone_class)).astype(np.float64)
+    return found
+
+
+def _row(
+    ground: _Ground,
+    shares: Mapping[int, float | None],
+    question: Question,
+    value_mm: float,
+    wanted_um: float,
+    lays_passes: bool,
+) -> WhatIfRow:
+    finish = ground.settings.stages[-1]
+    stage = replace(finish, target=question.target(finish.target, value_mm))
+    layer = ground.layer() if lays_passes else None
+    zones = tuple(_zone_row(ground, number, stage, layer, share) for number, share in shares.items())
+    cut = [zone for zone in zones if zone.chosen is not None]
+    ways = [zone.chosen for zone in cut if zone.chosen is not None]
+    p95 = _most(way.cusp_p95_um for way in ways)
+    cut_mm2 = math.fsum(zone.area_mm2 for zone in cut)
+    reached_mm2 = math.fsum(zone.area_mm2 * (zone.reachable_share or 0.0) for zone in cut)
+    strategies = {way.strategy for way in ways}
+    is_cusp = question.kind == "cusp"
+    return WhatIfRow(
+        tool=stage.tool.name,
+        ball_mm=stage.tool.diameter,
+        cusp_asked_um=value_mm * UM_PER_MM if is_cusp else None,
+        stepover_asked_mm=None if is_cusp else value_mm,
+        stepover_flat_mm=stage.target.flat_step_mm,
+        strategy=strategies.pop() if len(strategies) == 1 else None,
+        path_mm=_sum(way.path_mm for way in ways),
+        passes=_count(way.passes for way in ways),
+        lifts=_count(way.lifts for way in ways),
+        cutting_min=_sum(way.cutting_min for way in ways),
+        total_min=_sum(way.total_min for way in ways),
+        cusp_p95_um=p95,
+        cusp_max_um=_most(way.cusp_max_um for way in ways),
+        cut_mm2=cut_mm2,
+        reachable_share=reached_mm2 / cut_mm2 if cut else None,
+        reached_mm2=reached_mm2,
+        leftover_mm2=math.fsum(zone.leftover_mm2 for zone in zones),
+        within_target=p95 is not None and p95 <= (1.0 + tolerances.WHAT_IF_CUSP_SHARE) * wanted_um,
+        zones=zones,
+    )
+
+
+def _zone_row(
+    ground: _Ground, number: int, stage: StageConditions, layer: PassLayer | None, same_share: float | None
+) -> ZoneRow:
+    measure, reach = ground.measures[number], ground.reach_of(number)
+    steps, told = zone_advice(
+        ground.drawn.surfaces[number], measure, (stage,), ground.accuracy, ground.wishes.strategy.get(number),
+        is_protected=number in ground.wishes.protected, reach=reach, laid=_laid(layer, number),
+    )  # fmt: skip
+    leftover = None if reach is None else reach.leftover
+    return ZoneRow(
+        id=int(ground.ids[number]),
+        name=ground.name_of(number),
+        area_mm2=measure.area_mm2,
+        reachable_share=None if reach is None else reach.share,
+        leftover_mm2=0.0 if leftover is None else leftover.area_mm2,
+        chosen=_way(steps[-1]) if steps[-1].usable else None,
+        ways=tuple(_way(advice) for advice in told),
+        same_share=same_share,
+    )
+
+
+def _laid(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
+    if layer is None:
+        return lambda advice, stage: advice
+    return lambda advice, stage: layer.numbers_of(number, advice, stage)
+
+
+def _way(advice: Advice) -> Way:
+    cusp = advice.cusp_um
+    return Way(
+        advice.strategy, advice.usable, advice.stepover_mm, advice.path_mm, advice.passes, advice.lifts,
+        advice.cutting_min, advice.total_min, cusp.p95, cusp.max,
+    )  # fmt: skip
+
+
+def _cusp_on_flat_mm(target: StageTarget) -> float:
+    """The cusp that a target asks for, or that its stepover leaves on a flat."""
+    if target.cusp_mm is not None:
+        return target.cusp_mm
+    corner = np.array([target.cutter.corner_per_mm])
+    return float(target.cutter.cusp_mm(np.array([target.flat_step_mm]), corner, np.zeros(1))[0])
+
+
+def _sum(values: Iterable[float | None]) -> float | None:
+    """Sum; None where a part is not known or there is none."""
+    known = list(values)
+    if not known or None in known:
+        return None
+    return math.fsum(value for value in known if value is not None)
+
+
+def _count(values: Iterable[int | None]) -> int | None:
+    total = _sum(values)
+    return None if total is None else round(total)
+
+
+def _most(values: Iterable[float | None]) -> float | None:
+    """The largest; None where one is not known or there is none."""
+    known = list(values)
+    if not known or None in known:
+        return None
+    return max(value for value in known if value is not None)

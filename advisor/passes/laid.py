@@ -1,0 +1,191 @@
+"""Passes of one family made ready to cut, and proved: thinned, trimmed, ordered, linked, timed, and cut virtually."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor import tolerances
+from advisor.cutter.cutter import Cutter
+from advisor.cutter.reach import reach_of
+from advisor.cutter.tool_body import ToolBody
+from advisor.job import Machine
+from advisor.part.mesh import Flags, Floats
+from advisor.part.plan_tree import PlanTree
+from advisor.part.samples import along_curve
+from advisor.passes.families import centre_of
+from advisor.passes.lines import PassLines
+from advisor.passes.links import Links, linked
+from advisor.passes.order import OrderedPasses, longest_link_mm, ordered
+from advisor.passes.surface import PassSurface
+from advisor.passes.thin import thinned
+from advisor.passes.timing import PathTotals, path_totals
+from advisor.passes.trim import trimmed
+from advisor.passes.virtual_cut import CutSummary, cut_summary, swept_passes, virtual_cut
+
+# Heights above so many times the target are no cusp: nothing was cut there.
+_UNCUT_TARGETS = 8.0
+# A place whose cusp is told apart from others', and how many there must be.
+_POINTS_OF_A_PLACE = 128
+_FEWEST_PLACES = 8
+# Fractions of the plastic number's powers fill a square evenly (M. Roberts, "The unreasonable effectiveness of
+# quasirandom sequences", 2018; from memory).
+_PLASTIC = (0.7548776662466927, 0.5698402909980532)
+
+
+@dataclass(frozen=True)
+class Workplace:
+    """What the passes of all zones have in common.
+
+    Attributes
+    ----------
+    tree : PlanTree
+        Every facet of the part along the tool axis.
+    body, cutter : the tool
+    machine : Machine
+    path_mm : float
+        How far passes may lie off their line.
+    tolerance_mm : float
+        How deep the tool may go into facets, which lie off the surface themselves.
+    stock_left_mm : float
+        What the stage leaves on purpose.
+    """
+
+    tree: PlanTree
+    body: ToolBody
+    cutter: Cutter
+    machine: Machine
+    path_mm: float
+    tolerance_mm: float
+    stock_left_mm: float
+
+    @property
+    def axis(self) -> Floats:
+        """(3,) unit vector from the part to the spindle."""
+        return np.asarray(self.tree.frame[2])
+
+
+@dataclass(frozen=True)
+class LaidPasses:
+    """A family ready to cut: passes in order, the middle of the cutter on them, ways between, and sums."""
+
+    passes: OrderedPasses
+    centres_mm: Floats
+    links: Links
+    totals: PathTotals
+
+
+@dataclass(frozen=True)
+class ProofPoints:
+    """Points of a zone at which the cut is measured. Arrays are read-only.
+
+    Attributes
+    ----------
+    point_mm, normal : (q, 3) float64 arrays
+        On the smooth surface.
+    area_mm2 : (q,) float64 array
+        That each stands for.
+    facet : (q,) int64 array
+        Facet of the surface that zones are drawn on.
+    out_of_reach : (q,) bool array
+        The tool does not get there: left over, whatever the passes.
+    """
+
+    point_mm: Floats
+    normal: Floats
+    area_mm2: Floats
+    facet: NDArray[np.int64]
+    out_of_reach: Flags
+
+
+def made_ready(
+    lines: PassLines, place: Workplace, step_mm: float, feed_mm_per_min: float, *, downward: bool
+) -> LaidPasses:
+    """Lines of a family as they are cut: no more points than needed, no gouge, in order, with ways between.
+
+    Parameters
+    ----------
+    lines : PassLines
+    place : Workplace
+    step_mm : float
+        Greatest distance of neighbouring passes along the surface.
+    feed_mm_per_min : float
+    downward : bool
+        Level by level down the part, and not line by line.
+    """
+    half = place.path_mm / 2
+    kept = trimmed(
+        thinned(lines, place.cutter, place.axis, half), place.tree, place.body, place.cutter, place.tolerance_mm
+    )
+    link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
+    passes = ordered(
+        kept, centre_of(place.cutter), place.axis, step_mm, link, levels="downward" if downward else "rising"
+    )
+    radius = place.cutter.corner_radius_mm + place.stock_left_mm
+    centres = passes.lines.centres_mm(radius, place.cutter.ring_radius_mm, place.axis)
+    links = linked(passes, centres, place.cutter, place.tree, link, place.tolerance_mm, tolerances.LIFT_CLEARANCE_MM)
+    return LaidPasses(passes, centres, links, path_totals(passes, centres, links, feed_mm_per_min, place.machine))
+
+
+def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPoints:
+    """So many points spread evenly over the area of a zone."""
+    inside = np.flatnonzero(surface.is_inside)
+    along = np.cumsum(surface.mesh.area_mm2[inside])
+    each = float(along[-1]) / wanted
+    number = np.arange(wanted)
+    facet = inside[np.minimum(np.searchsorted(along, (number + 0.5) * each), len(inside) - 1)]
+    u, v = np.modf(0.5 + number[:, None] * np.array(_PLASTIC))[0].T
+    folded = u + v > 1.0
+    u, v = np.where(folded, 1.0 - u, u), np.where(folded, 1.0 - v, v)
+    point, normal = surface.in_facets(facet, np.stack([1.0 - u - v, u, v], axis=1))
+    found = reach_of(place.body, place.cutter, place.tree, point, normal, place.tolerance_mm)
+    out = ~(found.by_cutter & found.by_shank)
+    told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
+    for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):
+        array.setflags(write=False)
+    return told
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What passes leave of a zone.
+
+    Attributes
+    ----------
+    summary : CutSummary
+    unevenness : float
+        Standard deviation over mean of the cusp from place to place: of the height that 95 % of each of the places of
+        some hundred points stay within. NaN where there are too few.
+    height_mm : (q,) float64 array
+        At every point; infinite where no pass comes near.
+    """
+
+    summary: CutSummary
+    unevenness: float
+    height_mm: Floats
+
+
+def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: float) -> Proof:
+    """What laid passes leave of a zone.
+
+    A bull-nose is taken as its corner alone: what its flat cuts besides is not counted.
+    """
+    swept = swept_passes(laid.centres_mm, laid.passes.lines.starts, place.cutter.corner_radius_mm + place.stock_left_mm)
+    limit = _UNCUT_TARGETS * target_mm
+    height = virtual_cut(swept, points.point_mm, points.normal, limit).height_mm
+    summary = cut_summary(height, points.area_mm2, target_mm, points.out_of_reach)
+    return Proof(summary, _unevenness(height, points), height)
+
+
+def _unevenness(height: Floats, points: ProofPoints) -> float:
+    """How much the cusp differs from place to place; one cusp seems to by 0.04, by the chance of where points lie."""
+    rows = np.flatnonzero(~points.out_of_reach & np.isfinite(height))
+    places = len(rows) // _POINTS_OF_A_PLACE
+    if places < _FEWEST_PLACES:
+        return np.nan
+    near = rows[np.argsort(along_curve(points.point_mm[rows]), kind="stable")][: places * _POINTS_OF_A_PLACE]
+    cusp = np.quantile(height[near].reshape(places, -1), 0.95, axis=1)
+    mean = float(cusp.mean())
+    return float(cusp.std()) / mean if mean > 0.0 else np.nan

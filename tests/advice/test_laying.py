@@ -1,0 +1,110 @@
+"""Passes laid on whole plans: their sums against closed forms, and the ball against the mesh by another library."""
+
+from __future__ import annotations
+
+from math import pi, radians
+
+import numpy as np
+import pytest
+import solids
+import trimesh
+
+import advisor
+from advisor.model import Plan, Zone
+from advisor.part.heal import heal
+from advisor.part.measured import measure_part
+
+JOB = {"material": "Ti-6Al-4V", "stage": [{"name": "finish", "cusp": "0.01 mm"}], "tool": [
+    {"name": "ball 6", "kind": "ball", "diameter": "6 mm", "flutes": 2},
+]}  # fmt: skip
+
+
+def laid(mesh: tuple[np.ndarray, np.ndarray], **more: object) -> Plan:
+    healed = heal(*mesh, "part")
+    part = measure_part(healed, name="part", file="part", sha256="", unit="mm", unit_assumed=False)
+    return advisor.plan(part, {**JOB, **more}, lays_passes=True)
+
+
+@pytest.fixture(scope="module")
+def pocket() -> Plan:
+    """Round pocket of radius 20, 15 deep, with a foot of 4 mm, for a ball of 3 mm radius."""
+    return laid(solids.round_pocket(20, 4.0, 15, chord_error_mm=0.003))
+
+
+@pytest.fixture(scope="module")
+def cap() -> Plan:
+    """A cap of radius 50 from 0 to 60 deg on a skirt."""
+    return laid(solids.spherical_cap(chord_error_mm=0.003))
+
+
+def largest_cut(plan: Plan) -> Zone:
+    return next(zone for zone in plan.zones if zone.advice is not None and zone.advice.is_laid)
+
+
+@pytest.mark.parametrize("name", ["pocket", "cap"])
+def test_no_ball_goes_into_the_part(name: str, request: pytest.FixtureRequest) -> None:
+    """Distances of trimesh: the centre of a ball keeps its radius from every facet, but for twice the chord error."""
+    plan = request.getfixturevalue(name)
+    passes, facets = plan.passes, plan.facets
+    assert passes is not None
+    target = trimesh.Trimesh(facets.vertices, facets.faces, process=False)
+    some = passes.points[np.random.default_rng(1).choice(len(passes.points), 2_000)]
+    distance = trimesh.proximity.closest_point(target, some)[1]
+    tolerance = 0.02  # path tolerance of the job's defaults
+    assert distance.min() >= 3.0 - tolerance - 1e-9
+    assert np.quantile(distance, 0.99) <= 3.0 + tolerance
+
+
+def test_passes_hang_together_with_the_record(pocket: Plan) -> None:
+    passes = pocket.passes
+    assert passes is not None
+    assert passes.starts[0] == 0 and passes.starts[-1] == len(passes.points) and (np.diff(passes.starts) >= 2).all()
+    for zone in pocket.zones:
+        rows = np.flatnonzero(passes.zone == zone.id)
+        if zone.advice is None or not zone.advice.is_laid:
+            assert len(rows) == 0
+            continue
+        assert set(passes.strategy[rows]) == {zone.advice.strategy} and len(rows) == zone.advice.passes
+        length = sum(
+            np.linalg.norm(np.diff(passes.points[passes.starts[r] : passes.starts[r + 1]], axis=0), axis=1).sum()
+            for r in rows
+        )
+        assert length == pytest.approx(zone.advice.centre_path_mm, rel=1e-9)
+    for row in np.flatnonzero(passes.closed):
+        assert np.array_equal(passes.points[passes.starts[row]], passes.points[passes.starts[row + 1] - 1])
+
+
+def test_a_cap_cut_whole_needs_what_the_closed_form_says(cap: Plan) -> None:
+    """Area over step, with R 3, rho 50, cusp 0.01: the exact arcs give a step of 0.475387 mm."""
+    zone = largest_cut(cap)
+    whole = next(c for c in zone.candidates if c.strategy == "constant_cusp")
+    area = 2 * pi * 50**2 * (1 - np.cos(radians(60)))
+    assert whole.is_laid
+    assert whole.path_mm == pytest.approx(area / 0.475387, rel=0.02)
+    assert whole.cusp_um.p95 == pytest.approx(0.9025 * 10, rel=0.05)  # of a parabola 95 % stay below 0.95 squared
+    assert whole.cusp_uniformity is not None and whole.cusp_uniformity < 0.10
+    assert whole.gouge_um is not None and whole.gouge_um < 20
+    # the ball's centre runs on a sphere of 53
+    assert whole.centre_path_mm == pytest.approx(whole.path_mm * 53 / 50, rel=0.01)
+    lines = next(c for c in zone.candidates if c.strategy == "parallel_line")
+    if lines.usable:
+        assert lines.path_mm > whole.path_mm * 1.3
+
+
+def test_every_point_is_within_the_cusp_or_told(pocket: Plan) -> None:
+    for zone in pocket.zones:
+        advice = zone.advice
+        if advice is None or not advice.is_laid:
+            continue
+        assert advice.uncut_share is not None and advice.above_target_share is not None
+        assert advice.uncut_share < 0.001
+        assert advice.above_target_share < 0.02
+        assert advice.cusp_um.p95 is not None and advice.cusp_um.p95 <= 10.5
+
+
+def test_without_laying_nothing_is_told_of_passes() -> None:
+    healed = heal(*solids.round_pocket(20, 4.0, 15, chord_error_mm=0.02), "part")
+    part = measure_part(healed, name="part", file="part", sha256="", unit="mm", unit_assumed=False)
+    plan = advisor.plan(part, JOB, lays_passes=False)
+    assert plan.passes is None
+    assert all(not c.is_laid and c.link_mm is None for zone in plan.zones for c in zone.candidates)
