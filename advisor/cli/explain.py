@@ -6,15 +6,18 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from advisor.advice.choose import in_words
+from advisor import tolerances
+from advisor.advice.choose import IN_WORDS, in_words
 from advisor.advice.tilt_words import azimuth_words
-from advisor.model import Orientation, Plan, PlanRecord, Zone
+from advisor.model import Advice, Orientation, Plan, PlanRecord, Zone
 from advisor.pack.lengths import LengthUnit, length_unit
 from advisor.units import UM_PER_MM
 from advisor.words import counted, plain_number
 
 # Places left over that are told of.
 _MOST_PLACES = 10
+# A cut into the smooth surface that is worth a word; what is less is chords of facets and passes.
+_TELLING_GOUGE_UM = 10.0
 _LENGTH = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 
 
@@ -154,9 +157,28 @@ def _zone_lines(zone: Zone, copies: dict[int, _Copies], unit: LengthUnit) -> Ite
             yield f"     {sentence}"
     if zone.advice is not None and zone.advice.why:
         yield f"     {zone.advice.why[0]}"
+    for candidate in zone.candidates:
+        if candidate.is_laid:
+            yield f"     {_laid_words(candidate)}"
     if zone.tilt is not None:
         for sentence in zone.tilt.why:
             yield f"     {sentence}"
+
+
+def _laid_words(candidate: Advice) -> str:
+    """What a candidate's laid passes need, and what the virtual cut says they leave."""
+    words = f"Laid, {IN_WORDS[candidate.strategy]}: {candidate.path_mm:,.0f} mm in "
+    words += f"{candidate.passes} pass{'' if candidate.passes == 1 else 'es'}, {candidate.lifts} "
+    words += f"lift{'' if candidate.lifts == 1 else 's'}"
+    if candidate.total_min is not None:
+        words += f", {plain_number(candidate.total_min)} min"
+    if candidate.cusp_um.p95 is not None:
+        words += f"; 95% of it within {plain_number(candidate.cusp_um.p95)} um"
+    if candidate.uncut_share is not None and candidate.uncut_share > tolerances.TAIL_SHARE_OF_AREA:
+        words += f"; on {candidate.uncut_share:.1%} much more is left"
+    if candidate.gouge_um is not None and candidate.gouge_um >= _TELLING_GOUGE_UM:
+        words += f"; {plain_number(candidate.gouge_um)} um into the smooth surface at most"
+    return words + "."
 
 
 def _how(zone: Zone) -> str:

@@ -29,8 +29,12 @@ def plan(
     flat_below: options.FlatBelow = None,
     steep_from: options.SteepFrom = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out zone_map.png.")] = False,
-    no_passes: Annotated[
-        bool, typer.Option("--no-passes", help="Lay no passes (none are laid yet: lengths are area over spacing).")
+    passes: Annotated[
+        bool,
+        typer.Option(
+            "--passes/--no-passes",
+            help="Lay passes on the part and cut them virtually (passes.npz), or take lengths as area over spacing.",
+        ),
     ] = False,
     only: Annotated[str | None, typer.Option("--only", metavar="zones", help="Stop after the zones.")] = None,
     explain: Annotated[
@@ -52,7 +56,7 @@ def plan(
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
     made = make_plan(
-        part, job, only_zones=only == "zones", lays_passes=False, unit=unit, up=up, ball=ball, cusp=cusp,
+        part, job, only_zones=only == "zones", lays_passes=passes, unit=unit, up=up, ball=ball, cusp=cusp,
         stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
     )  # fmt: skip
     write_plan_folder(made, folder, pictures=not no_pictures)
