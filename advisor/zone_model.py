@@ -145,7 +145,8 @@ class Advice:
     virtual cut leaves where the tool gets to. ``centre_path_mm`` is run by the middle of the cutter, ``link_mm`` goes
     along the surface between passes, ``lift_mm`` through the air. ``cusp_uniformity`` is standard deviation over mean
     of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
-    to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface.
+    to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface, but for
+    0.1 % of it.
     """
 
     strategy: Strategy

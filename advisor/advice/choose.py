@@ -19,6 +19,8 @@ HABIT: dict[SlopeClass, Strategy] = {
 HABIT_SHARE = 0.25
 # Share of a zone cut near the tip that is worth a word.
 TELLING_TIP_SHARE = 0.2
+# Share of a zone that laid passes leave uncut that is worth a word, and another strategy.
+TELLING_UNCUT_SHARE = 0.01
 
 IN_WORDS: dict[Strategy, str] = {
     "constant_z": "constant-Z",
@@ -105,7 +107,7 @@ def _of(candidates: tuple[Advice, ...], strategy: Strategy) -> Advice:
 
 
 def _shortest_or_habit(candidates: tuple[Advice, ...], facts: ZoneFacts) -> Advice:
-    usable = [c for c in candidates if c.usable] or list(candidates)
+    usable = _leaving_least([c for c in candidates if c.usable] or list(candidates))
     shortest = min(usable, key=_cost)
     if facts.is_mixed:  # no class, so no habit: kept together because one family of passes suits all of it
         return shortest
@@ -113,6 +115,12 @@ def _shortest_or_habit(candidates: tuple[Advice, ...], facts: ZoneFacts) -> Advi
     if habit is not None and _cost(habit) * (1 - HABIT_SHARE) <= _cost(shortest):
         return habit
     return shortest
+
+
+def _leaving_least(candidates: list[Advice]) -> list[Advice]:
+    """Candidates whose passes get to as much of the zone as any's, where passes are laid."""
+    least = min(c.uncut_share or 0.0 for c in candidates)
+    return [c for c in candidates if (c.uncut_share or 0.0) <= least + TELLING_UNCUT_SHARE]
 
 
 def _cost(candidate: Advice) -> float:
@@ -151,6 +159,11 @@ def _reasons(candidate: Advice, facts: ZoneFacts) -> tuple[str, ...]:
         sentences.append(
             f"{candidate.tip_contact_share:.0%} of the zone is cut near the tip of the ball, where there is hardly "
             "any cutting speed."
+        )
+    if (candidate.uncut_share or 0.0) > TELLING_UNCUT_SHARE:
+        sentences.append(
+            f"On {candidate.uncut_share:.0%} of the zone its passes end where the tool would go into the part: much "
+            "more is left there."
         )
     return tuple(sentences)
 

@@ -268,7 +268,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
     mean_um = _um(summary.mean_mm)
     return replace(
         advice,
-        cusp_um=Cusp(advice.cusp_um.target, _um(summary.p95_mm), _um(summary.max_mm) if is_cut else None),
+        cusp_um=Cusp(advice.cusp_um.target, _um(summary.p95_mm), _um(found.proof.most_mm) if is_cut else None),
         ra_um=None if mean_um is None else mean_um / _MEAN_OVER_RA,
         passes=totals.passes,
         path_mm=totals.path_mm,
@@ -283,7 +283,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
         cusp_uniformity=None if np.isnan(unevenness) else unevenness,
         above_target_share=summary.above_target_share,
         uncut_share=summary.uncut_share,
-        gouge_um=summary.max_gouge_mm * UM_PER_MM,
+        gouge_um=_um(max(-found.proof.least_mm, 0.0)),
         is_laid=True,
     )
 

@@ -30,8 +30,7 @@ GOUGE: Final = Paint((22, 128, 190), (12, 92, 142), hatch=(226, 240, 250))
 _OF_TARGET: Final = 0.25
 _ROBUST_SHARE: Final = 0.99
 _CAPTION: Final = (
-    "Darker is more left: the height that 95 % of each place stays within. Hatched blue: cut deeper below the surface "
-    "than the target is high."
+    "Darker is more left: 95 % of each place stays within it. Hatched blue is gouged by more than the target."
 )
 
 
@@ -94,7 +93,7 @@ def _caption(record: PlanRecord) -> str:
     facets_um, target_um = record.part.chord_error_um or 0.0, record.stages[-1].cusp_target_um or 0.0
     if facets_um <= target_um:
         return _CAPTION
-    return f"{_CAPTION}  Facets are off the surface by up to {cusp_words(record, facets_um)} themselves."
+    return f"{_CAPTION}  Facets are off by {cusp_words(record, facets_um)}."
 
 
 def _rows(record: PlanRecord, paints: tuple[Paint, ...], shares: NDArray[np.float64]) -> tuple[LegendRow, ...]:

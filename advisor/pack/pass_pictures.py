@@ -172,13 +172,15 @@ def _stride(least: float) -> int:
 def stride_words(strides: dict[int, int]) -> str:
     """What of the passes is drawn, for the legend.
 
-    >>> stride_words({1: 1}), stride_words({1: 4, 2: 4}), stride_words({1: 1, 2: 3}), stride_words({})
-    ('every one is drawn', 'every 4th is drawn', 'every one to every 3rd', 'none is seen')
+    >>> stride_words({1: 1}), stride_words({1: 4, 2: 4}), stride_words({1: 3, 2: 4})
+    ('every one is drawn', 'every 4th is drawn', 'every 3rd to 4th')
+    >>> stride_words({1: 1, 2: 3}), stride_words({})
+    ('every one to 3rd', 'none is seen')
     """
     if not strides:
         return "none is seen"
     least, most = (_ordinal(number) for number in (min(strides.values()), max(strides.values())))
-    return f"every {least} is drawn" if least == most else f"every {least} to every {most}"
+    return f"every {least} is drawn" if least == most else f"every {least} to {most}"
 
 
 def _ordinal(number: int) -> str:

@@ -160,11 +160,16 @@ class Proof:
         some hundred points stay within. NaN where there are too few.
     height_mm : (q,) float64 array
         At every point; infinite where no pass comes near.
+    least_mm, most_mm : float
+        Heights of all of the area but ``tolerances.TAIL_SHARE_OF_AREA`` at either end: beside corners of the part a few
+        points have no normal to speak of. NaN where nothing is cut.
     """
 
     summary: CutSummary
     unevenness: float
     height_mm: Floats
+    least_mm: float
+    most_mm: float
 
 
 def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: float) -> Proof:
@@ -176,7 +181,10 @@ def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: f
     limit = _UNCUT_TARGETS * target_mm
     height = virtual_cut(swept, points.point_mm, points.normal, limit).height_mm
     summary = cut_summary(height, points.area_mm2, target_mm, points.out_of_reach)
-    return Proof(summary, _unevenness(height, points), height)
+    cut = height[~points.out_of_reach & np.isfinite(height)]
+    tail = tolerances.TAIL_SHARE_OF_AREA
+    least, most = np.quantile(cut, [tail, 1.0 - tail]) if len(cut) else (np.nan, np.nan)
+    return Proof(summary, _unevenness(height, points), height, float(least), float(most))
 
 
 def _unevenness(height: Floats, points: ProofPoints) -> float:
