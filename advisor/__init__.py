@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from advisor.advice.what_if import WhatIf
+    from advisor.advice.what_if_records import WhatIf
     from advisor.errors import InputError
     from advisor.intake.door import plan, what_if
     from advisor.intake.read import read_part
@@ -24,7 +24,7 @@ _HOMES = {
     "InputError": "advisor.errors",
     "Job": "advisor.job",
     "Plan": "advisor.model",
-    "WhatIf": "advisor.advice.what_if",
+    "WhatIf": "advisor.advice.what_if_records",
     "plan": "advisor.intake.door",
     "read_part": "advisor.intake.read",
     "what_if": "advisor.intake.door",

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -24,12 +25,13 @@ from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.target import StageTarget
-from advisor.advice.what_if_asked import Asked, Given, Lengths, Question, balls_asked, question_of
+from advisor.advice.what_if_asked import Given, Lengths, Question, balls_asked, question_of
+from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow, ZoneRow, cost_of
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.errors import InputError
 from advisor.job import Tool
-from advisor.model import SMALL_FEATURES_SHAPE, Advice, Strategy, ZoneReach
+from advisor.model import SMALL_FEATURES_SHAPE, Advice, ZoneReach
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Flags, Floats
@@ -37,106 +39,6 @@ from advisor.units import UM_PER_MM
 from advisor.words import counted
 from advisor.zones.classes import UNDERCUT
 from advisor.zones.repeats import find_repeats, repeat_tolerance_mm
-
-
-@dataclass(frozen=True)
-class Way:
-    """A zone finished by one strategy: what it takes and what it leaves; ``None`` where that is not known."""
-
-    strategy: Strategy
-    usable: bool
-    stepover_mm: float | None
-    path_mm: float | None
-    passes: int | None
-    lifts: int | None
-    cutting_min: float | None
-    total_min: float | None
-    cusp_p95_um: float | None
-    cusp_max_um: float | None
-
-
-@dataclass(frozen=True)
-class ZoneRow:
-    """A zone in one row.
-
-    ``id`` is its number in the map of this row's ball. ``chosen`` is None where no ball finishes it in this set-up;
-    ``ways`` are all three strategies. ``same_share`` is what of the area of the zone that was asked for lies in this
-    one; None where all zones are asked.
-    """
-
-    id: int
-    name: str
-    area_mm2: float
-    reachable_share: float | None
-    leftover_mm2: float
-    chosen: Way | None
-    ways: tuple[Way, ...]
-    same_share: float | None
-
-
-@dataclass(frozen=True)
-class WhatIfRow:
-    """One ball with one cusp or stepover: the sums over its zones; of the finish stage alone.
-
-    One of ``cusp_asked_um`` and ``stepover_asked_mm`` is None; ``stepover_flat_mm`` is the step on a flat. ``strategy``
-    is that of all zones; None where they differ or none is cut. Sums are None where a part is not known, minutes where
-    no feed is. Cusps are those of the worst zone. ``cut_mm2`` is the area of the zones that are finished at all,
-    ``reachable_share`` what the tool gets to of them and ``reached_mm2`` as an area; ``leftover_mm2`` is what it is too
-    large for, of all zones.
-    """
-
-    tool: str
-    ball_mm: float
-    cusp_asked_um: float | None
-    stepover_asked_mm: float | None
-    stepover_flat_mm: float
-    strategy: Strategy | None
-    path_mm: float | None
-    passes: int | None
-    lifts: int | None
-    cutting_min: float | None
-    total_min: float | None
-    cusp_p95_um: float | None
-    cusp_max_um: float | None
-    cut_mm2: float
-    reachable_share: float | None
-    reached_mm2: float
-    leftover_mm2: float
-    within_target: bool
-    zones: tuple[ZoneRow, ...]
-
-    def finishes(self, area_mm2: float) -> bool:
-        """Whether the row finishes so much area, but for a share that counts as nothing."""
-        return self.reached_mm2 >= (1.0 - tolerances.WHAT_IF_AREA_SHARE) * area_mm2
-
-
-@dataclass(frozen=True)
-class WhatIf:
-    """Rows by ball and then by what is asked, smallest first.
-
-    ``zone`` and ``zone_name`` are those of the zone asked for, in the job's own plan; None for all. A row is within the
-    target where 95 % of each of its zones stays within ``target_cusp_um``: the job's cusp, or the one that its stepover
-    leaves on a flat. ``quickest`` is the place, in ``rows``, of the quickest row within the target, of those that
-    finish as much area as any; None where there is none. ``is_timed`` says whether minutes are known: where they are
-    not, rows are compared by their path. ``stage`` is the finish stage's name, ``is_laid`` whether passes were laid,
-    ``unit`` that of the job.
-    """
-
-    part: str
-    unit: str
-    stage: str
-    asked: Asked
-    zone: int | None
-    zone_name: str | None
-    target_cusp_um: float
-    is_laid: bool
-    is_timed: bool
-    rows: tuple[WhatIfRow, ...]
-    quickest: int | None
-
-    def cost(self, row: WhatIfRow) -> float | None:
-        """What rows are compared by: minutes where they are known, else path in mm; None where nothing is finished."""
-        return _cost(row, self.is_timed)
 
 
 def what_if_of(
@@ -185,14 +87,10 @@ def what_if_of(
 def _quickest(rows: Sequence[WhatIfRow], is_timed: bool) -> int | None:
     """Place of the quickest row within the target, of those that finish as much area as any; None where none is."""
     most = max((row.reached_mm2 for row in rows), default=0.0)
-    costs = [_cost(row, is_timed) if row.within_target and row.finishes(most) else None for row in rows]
+    costs = [cost_of(row, is_timed) if row.within_target and row.finishes(most) else None for row in rows]
     # of rows that take as long, the one that leaves least
     known = [(float(f"{cost:.6g}"), rows[n].cusp_p95_um or 0.0, n) for n, cost in enumerate(costs) if cost is not None]
     return min(known)[2] if known else None
-
-
-def _cost(row: WhatIfRow, is_timed: bool) -> float | None:
-    return row.total_min if is_timed else row.path_mm
 
 
 class _Ground:
@@ -320,34 +218,41 @@ def _row(
     stage = replace(finish, target=question.target(finish.target, value_mm))
     layer = ground.layer() if lays_passes else None
     zones = tuple(_zone_row(ground, number, stage, layer, share) for number, share in shares.items())
-    cut = [zone for zone in zones if zone.chosen is not None]
-    ways = [zone.chosen for zone in cut if zone.chosen is not None]
-    p95 = _most(way.cusp_p95_um for way in ways)
-    cut_mm2 = math.fsum(zone.area_mm2 for zone in cut)
-    reached_mm2 = math.fsum(zone.area_mm2 * (zone.reachable_share or 0.0) for zone in cut)
-    strategies = {way.strategy for way in ways}
     is_cusp = question.kind == "cusp"
-    return WhatIfRow(
+    row = WhatIfRow(
         tool=stage.tool.name,
         ball_mm=stage.tool.diameter,
         cusp_asked_um=value_mm * UM_PER_MM if is_cusp else None,
         stepover_asked_mm=None if is_cusp else value_mm,
         stepover_flat_mm=stage.target.flat_step_mm,
-        strategy=strategies.pop() if len(strategies) == 1 else None,
-        path_mm=_sum(way.path_mm for way in ways),
-        passes=_count(way.passes for way in ways),
-        lifts=_count(way.lifts for way in ways),
-        cutting_min=_sum(way.cutting_min for way in ways),
-        total_min=_sum(way.total_min for way in ways),
-        cusp_p95_um=p95,
-        cusp_max_um=_most(way.cusp_max_um for way in ways),
-        cut_mm2=cut_mm2,
-        reachable_share=reached_mm2 / cut_mm2 if cut else None,
-        reached_mm2=reached_mm2,
-        leftover_mm2=math.fsum(zone.leftover_mm2 for zone in zones),
-        within_target=p95 is not None and p95 <= (1.0 + tolerances.WHAT_IF_CUSP_SHARE) * wanted_um,
         zones=zones,
+        **_sums(zones),
     )
+    p95 = row.cusp_p95_um
+    return replace(row, within_target=p95 is not None and p95 <= (1.0 + tolerances.WHAT_IF_CUSP_SHARE) * wanted_um)
+
+
+def _sums(zones: Sequence[ZoneRow]) -> dict[str, Any]:
+    """Fields of a row that sum up its zones."""
+    cut = [zone for zone in zones if zone.chosen is not None]
+    ways = [zone.chosen for zone in cut if zone.chosen is not None]
+    cut_mm2 = math.fsum(zone.area_mm2 for zone in cut)
+    reached_mm2 = math.fsum(zone.area_mm2 * (zone.reachable_share or 0.0) for zone in cut)
+    strategies = {way.strategy for way in ways}
+    return {
+        "strategy": strategies.pop() if len(strategies) == 1 else None,
+        "path_mm": _sum(way.path_mm for way in ways),
+        "passes": _count(way.passes for way in ways),
+        "lifts": _count(way.lifts for way in ways),
+        "cutting_min": _sum(way.cutting_min for way in ways),
+        "total_min": _sum(way.total_min for way in ways),
+        "cusp_p95_um": _most(way.cusp_p95_um for way in ways),
+        "cusp_max_um": _most(way.cusp_max_um for way in ways),
+        "cut_mm2": cut_mm2,
+        "reachable_share": reached_mm2 / cut_mm2 if cut else None,
+        "reached_mm2": reached_mm2,
+        "leftover_mm2": math.fsum(zone.leftover_mm2 for zone in zones),
+    }
 
 
 def _zone_row(

@@ -8,7 +8,7 @@ from itertools import groupby
 from typing import TypeVar
 
 from advisor.advice.choose import IN_WORDS
-from advisor.advice.what_if import WhatIf, WhatIfRow
+from advisor.advice.what_if_records import WhatIf, WhatIfRow
 from advisor.units import MM_PER_UNIT, UM_PER_MM
 from advisor.words import plain_number
 

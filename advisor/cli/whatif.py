@@ -12,7 +12,7 @@ from advisor.cli import options
 from advisor.errors import InputError
 
 if TYPE_CHECKING:
-    from advisor.advice.what_if import WhatIf
+    from advisor.advice.what_if_records import WhatIf
 
 
 def whatif(

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from advisor.advice.setups import plan_part
-from advisor.advice.what_if import WhatIf, what_if_of
+from advisor.advice.what_if import what_if_of
 from advisor.advice.what_if_asked import Given, Lengths
+from advisor.advice.what_if_records import WhatIf
 from advisor.errors import InputError
 from advisor.intake.read import read_part
 from advisor.job import load_job

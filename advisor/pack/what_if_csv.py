@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 
-from advisor.advice.what_if import Way, WhatIf, WhatIfRow, ZoneRow
+from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow, ZoneRow
 from advisor.pack.tables import Cell, safe_cell
 
 # What stands in place of a zone's number in the sums over all zones.

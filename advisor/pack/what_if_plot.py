@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Final
 
 from advisor.advice.choose import IN_WORDS
-from advisor.advice.what_if import Way, WhatIf, WhatIfRow
+from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow
 from advisor.advice.what_if_words import UnitWords, answer_lines, title
 from advisor.model import STRATEGIES, Strategy
 from advisor.pack.page import Page, blank_page, plain_words, shortened, write

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import advisor
-from advisor.advice.what_if import WhatIf, WhatIfRow
+from advisor.advice.what_if_records import WhatIf, WhatIfRow
 from advisor.advice.what_if_words import answer_lines, table_lines
 from advisor.errors import InputError
 from advisor.intake.read import read_part

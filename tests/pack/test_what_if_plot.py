@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import advisor
-from advisor.advice.what_if import WhatIf
+from advisor.advice.what_if_records import WhatIf
 from advisor.pack.page import Page, blank_page
 from advisor.pack.palette import FAINT_INK, INK, PAPER
 from advisor.pack.plot import DASHES, Curve, Dot, Level, axis_of, draw_marker, draw_panel
