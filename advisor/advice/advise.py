@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor import tolerances
 from advisor.advice.cautions import cautions
 from advisor.advice.close_up import close_up, side_of, with_close_up, worst_place
 from advisor.advice.complete import Accuracy
-from advisor.advice.conditions import StageConditions
 from advisor.advice.cusp_field import cusp_field, zone_places
 from advisor.advice.draw_zones import draw_zones
-from advisor.advice.laying import CopyOf, PassLayer
+from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
+from advisor.advice.laying import PassLayer, numbers_from
 from advisor.advice.leftovers import Leftovers, leftovers
 from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
 from advisor.advice.overrides import ZoneWishes, zone_wishes
@@ -26,6 +24,7 @@ from advisor.advice.pass_arrays import PassBook
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
+from advisor.advice.stage_records import stage_records, tool_records
 from advisor.advice.tilts import table_axis, table_turn_deg, with_tilts
 from advisor.advice.tool_sequence import tool_sequence
 from advisor.advice.totals import totals_of
@@ -34,7 +33,6 @@ from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_fits import fit_tolerance_mm, zone_fits
 from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface
-from advisor.cutter.bending import tool_compliance_mm_per_n
 from advisor.job import Tool
 from advisor.model import (
     SCHEMA,
@@ -49,8 +47,6 @@ from advisor.model import (
     Repeats,
     Setting,
     Setup,
-    StageRecord,
-    ToolRecord,
     ToolSequence,
     Trade,
     Zone,
@@ -59,11 +55,9 @@ from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart, looks_inside_out
 from advisor.part.mesh import Flags, Ints, Mesh
 from advisor.part.smooth import SmoothSurface
-from advisor.units import UM_PER_MM
-from advisor.zones.classes import UNDERCUT
 from advisor.zones.merging import Prices
 from advisor.zones.outline import Outline
-from advisor.zones.repeats import Family, find_repeats, repeat_tolerance_mm
+from advisor.zones.repeats import Family
 from advisor.zones.zoning import Zoning
 
 
@@ -119,28 +113,23 @@ def advise(
     zoning = drawn.zoning
     surfaces = drawn.surfaces
     wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
-    ids = _zone_ids(len(surfaces), wishes)
+    ids = zone_ids(len(surfaces), wishes)
     facets_um = chord_error_um(part.mesh, smooth)
     is_small = np.array([told.shape == SMALL_FEATURES_SHAPE for told in drawn.shapes])
     fits = zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um))
     outlines = boundaries_of(zoning, axis)
-    accuracy = _accuracy(settings, facets_um)
-    families = find_repeats(
-        zoning.surface.mesh, zoning.zone, zoning.zone_class, axis,
-        repeat_tolerance_mm(zoning.surface.mesh, None if facets_um is None else facets_um / UM_PER_MM),
-        is_small,
-    )  # fmt: skip
+    accuracy = accuracy_of(settings, facets_um)
+    families = families_of(zoning, axis, facets_um, is_small)
     asked = tools_asked(settings)
-    finished = _finished(zoning, ids, wishes, is_small)
+    finished = finished_zones(zoning, ids, wishes, is_small)
     reach, off_mm = None, reach_tolerance_mm(settings, facets_um)
     if not only_zones:
         reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
-    layer, repeats = None, _repeats(families, ids)
-    if lays_passes and not only_zones:
-        mesh, copies = in_the_way or part.mesh, _copies(repeats, ids)
-        layer = PassLayer(zoning, bends, mesh, axis, finished, settings.job, off_mm, copies)
+    layer = None
+    if lays_passes and reach is not None:
+        layer = PassLayer(zoning, bends, reach.tree, axis, finished, settings.job, off_mm, copies_of(families))
     work = _Work(
-        zoning, surfaces, accuracy, wishes, ids, repeats, drawn.prices, fits, outlines, asked, reach,
+        zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, asked, reach,
         settings, drawn.steep_from_deg, only_zones, layer, PassBook(),
     )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
@@ -162,8 +151,8 @@ def advise(
             ),
         ),
         setups=(Setup("set-up 1", settings.axis, _reached_share(zones), table_turn_deg(settings)),),
-        tools=_tools(settings),
-        stages=_stages(settings),
+        tools=tool_records(settings.tools),
+        stages=stage_records(settings.stages),
         zones=zones,
         totals=totals_of(zones),
         map_price=MapPrice(
@@ -182,13 +171,6 @@ def advise(
     return Plan(record, facets, outlined, passes)
 
 
-def _finished(zoning: Zoning, ids: Ints, wishes: ZoneWishes, is_small: Flags) -> Flags:
-    """(z,) zones that a ball is to finish in this set-up."""
-    number = np.arange(len(ids))
-    kept = (ids > 0) & ~is_small & ~np.isin(number, list(wishes.protected))
-    return np.asarray(kept & (zoning.zone_class != UNDERCUT))
-
-
 def _sequence(work: _Work, finished: Flags) -> ToolSequence | None:
     """The tools to finish with, over what is finished at all."""
     if work.reach is None or not finished.any():
@@ -204,12 +186,6 @@ def _leftovers(work: _Work, reach: PartReach, finished: Flags) -> Leftovers:
     surface = work.surfaces[int(largest[0])] if len(largest) else None
     ids = np.where(finished, work.ids, -1)
     return leftovers(reach, work.zoning, ids, work.asked, work.settings.stages[-1], surface)
-
-
-def reach_tolerance_mm(settings: Settings, facets_um: float | None) -> float:
-    """How deep a cutter may go into facets, which lie off the surface by their chord error: see ``cutter.reach``."""
-    facets_mm = 0.0 if facets_um is None else facets_um / UM_PER_MM
-    return max(settings.job.path_tolerance, tolerances.REACH_CHORD_ERRORS * facets_mm)
 
 
 def _reached_share(zones: tuple[Zone, ...]) -> float | None:
@@ -254,20 +230,8 @@ def package_version() -> str:
         return "0+unknown"
 
 
-def _accuracy(settings: Settings, facets_um: float | None) -> Accuracy:
-    job = settings.job
-    tolerance = None if job.tolerance is None else job.tolerance * UM_PER_MM
-    return Accuracy(facets_um, job.path_tolerance * UM_PER_MM, tolerance)
-
-
 def _zones(work: _Work, measures: list[ZoneMeasures]) -> tuple[Zone, ...]:
     return tuple(_zone(work, measures[number], number) for number in range(len(measures)) if work.ids[number] > 0)
-
-
-def _zone_ids(zone_count: int, wishes: ZoneWishes) -> Ints:
-    """Public number of every zone: 1..n over those that are not left out, -1 for these."""
-    left_out = np.isin(np.arange(zone_count), list(wishes.excluded))
-    return np.where(left_out, -1, np.cumsum(~left_out)).astype(np.int32)
 
 
 def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
@@ -282,7 +246,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         protected = number in work.wishes.protected
         steps, told = zone_advice(
             work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected,
-            reach=reach, laid=_laid(work, number),
+            reach=reach, laid=numbers_from(work.layer, number),
         )  # fmt: skip
         _keep_passes(work, number, steps)
     zone = Zone(
@@ -314,24 +278,6 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         reach=reach,
     )
     return _with_outline(zone, work, number)
-
-
-def _laid(work: _Work, number: int) -> Callable[[Advice, StageConditions], Advice]:
-    """Gives candidates of a zone the numbers of their laid passes, or leaves them as they are."""
-    layer = work.layer
-    if layer is None:
-        return lambda advice, stage: advice
-    return lambda advice, stage: layer.numbers_of(number, advice, stage)
-
-
-def _copies(repeats: dict[int, Repeats], ids: Ints) -> dict[int, CopyOf]:
-    """Zones that are moved copies of another, by number."""
-    number_of = {int(public): number for number, public in enumerate(ids) if public > 0}
-    return {
-        zone: CopyOf(number_of[told.model], told.turn_deg, told.shift_mm)
-        for zone, told in repeats.items()
-        if told.model in number_of and number_of[told.model] != zone and not told.is_mirrored
-    }
 
 
 def _keep_passes(work: _Work, number: int, steps: tuple[Advice, ...]) -> None:
@@ -398,40 +344,6 @@ def _repeats(families: tuple[Family, ...], ids: Ints) -> dict[int, Repeats]:
                     pitch_deg=family.pitch_deg,
                 )
     return told
-
-
-def _tools(settings: Settings) -> tuple[ToolRecord, ...]:
-    return tuple(
-        ToolRecord(
-            name=tool.name,
-            kind=tool.kind,
-            diameter_mm=tool.diameter,
-            corner_radius_mm=tool.corner_radius_mm,
-            flutes=tool.flutes,
-            centre_flutes=tool.centre_flutes,
-            stick_out_mm=tool.stick_out,
-            bending_um_per_n=_bending_um_per_n(tool),
-        )
-        for tool in settings.tools
-    )
-
-
-def _bending_um_per_n(tool: Tool) -> float | None:
-    compliance = tool_compliance_mm_per_n(tool)
-    return None if compliance is None else compliance * UM_PER_MM
-
-
-def _stages(settings: Settings) -> tuple[StageRecord, ...]:
-    return tuple(
-        StageRecord(
-            stage.target.name,
-            None if stage.target.cusp_mm is None else stage.target.cusp_mm * UM_PER_MM,
-            stage.target.step_mm,
-            stage.stage.stock_left,
-            stage.target.tool,
-        )
-        for stage in settings.stages
-    )
 
 
 def _facet_arrays(zoning: Zoning, ids: Ints, left: Leftovers | None) -> FacetArrays:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -21,8 +21,8 @@ from advisor.cutter.tool_body import tool_body
 from advisor.job import Job
 from advisor.model import Advice, Cusp
 from advisor.part.curvature import Curvature
-from advisor.part.mesh import Flags, Floats, Ints, Mesh
-from advisor.part.plan_tree import PlanTree, plan_tree
+from advisor.part.mesh import Flags, Floats, Ints
+from advisor.part.plan_tree import PlanTree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
 from advisor.passes.laid import Proof, ProofPoints, Workplace, made_ready, proof_points, proved
 from advisor.passes.level_family import level_passes
@@ -92,14 +92,14 @@ class PassLayer:
         self,
         zoning: Zoning,
         bends: Curvature,
-        mesh: Mesh,
+        tree: PlanTree,
         axis: Floats,
         takes: Flags,
         job: Job,
         off_mm: float,
         model_of: Mapping[int, CopyOf],
     ) -> None:
-        self._zoning, self._bends, self._mesh, self._axis = zoning, bends, mesh, axis
+        self._zoning, self._bends, self._tree, self._axis = zoning, bends, tree, axis
         self._takes, self._job, self._off_mm, self._model_of = takes, job, off_mm, model_of
         self._places: dict[str, Workplace] = {}
         self._steps: dict[str, OffsetSteps] = {}
@@ -109,10 +109,6 @@ class PassLayer:
         self._of_models: dict[int, dict[tuple[str, str], Laid | None]] = {}
         self._models = {copy.model for copy in model_of.values()}
         self._number = -1
-
-    @cached_property
-    def _tree(self) -> PlanTree:
-        return plan_tree(self._mesh.vertices, self._mesh.faces, self._axis)
 
     @cached_property
     def _sharp(self) -> Flags:
@@ -250,6 +246,13 @@ class PassLayer:
         if name not in self._points:
             self._points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
         return self._points[name]
+
+
+def numbers_from(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
+    """Gives candidates of a zone the numbers of their laid passes; leaves them as they are where none are laid."""
+    if layer is None:
+        return lambda advice, stage: advice
+    return lambda advice, stage: layer.numbers_of(number, advice, stage)
 
 
 def uphill_steps_mm(steps: OffsetSteps, normal: Floats, axis: Floats) -> Floats:

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.advice.advise import advise, reach_tolerance_mm
+from advisor.advice.advise import advise
 from advisor.advice.cautions import cautions
+from advisor.advice.ground import reach_tolerance_mm
 from advisor.advice.pass_arrays import joined_passes
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_borders import SetupBorders, setup_borders, with_neighbours

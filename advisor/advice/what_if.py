@@ -8,7 +8,7 @@ target, so that rows speak of the same areas.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 
 from advisor import tolerances
-from advisor.advice.advise import reach_tolerance_mm
 from advisor.advice.complete import Accuracy
 from advisor.advice.conditions import StageConditions
 from advisor.advice.draw_zones import Drawn, draw_zones
-from advisor.advice.laying import CopyOf, PassLayer
+from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
+from advisor.advice.laying import CopyOf, PassLayer, numbers_from
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
@@ -37,8 +37,6 @@ from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Flags, Floats
 from advisor.units import UM_PER_MM
 from advisor.words import counted
-from advisor.zones.classes import UNDERCUT
-from advisor.zones.repeats import find_repeats, repeat_tolerance_mm
 
 
 def what_if_of(
@@ -103,12 +101,9 @@ class _Ground:
         shapes = [told.shape for told in self.drawn.shapes]
         zoning = self.drawn.zoning
         self.wishes: ZoneWishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
-        left_out = np.isin(np.arange(len(shapes)), list(self.wishes.excluded))
-        # numbered as the plan numbers them
-        self.ids = np.where(left_out, -1, np.cumsum(~left_out))
+        self.ids = zone_ids(len(shapes), self.wishes)
         self.is_small: Flags = np.array([shape == SMALL_FEATURES_SHAPE for shape in shapes])
-        protected = np.isin(np.arange(len(shapes)), list(self.wishes.protected))
-        self.finished: Flags = ~left_out & ~protected & ~self.is_small & (zoning.zone_class != UNDERCUT)
+        self.finished = finished_zones(zoning, self.ids, self.wishes, self.is_small)
         self.facets_um = chord_error_um(part.mesh, part.smooth)
         self.off_mm = reach_tolerance_mm(settings, self.facets_um)
 
@@ -131,27 +126,12 @@ class _Ground:
 
     @cached_property
     def accuracy(self) -> Accuracy:
-        job = self.settings.job
-        tolerance = None if job.tolerance is None else job.tolerance * UM_PER_MM
-        return Accuracy(self.facets_um, job.path_tolerance * UM_PER_MM, tolerance)
+        return accuracy_of(self.settings, self.facets_um)
 
     @cached_property
     def copies(self) -> dict[int, CopyOf]:
         """Zones that are moved copies of another."""
-        zoning = self.drawn.zoning
-        facets_mm = None if self.facets_um is None else self.facets_um / UM_PER_MM
-        families = find_repeats(
-            zoning.surface.mesh, zoning.zone, zoning.zone_class, self.axis,
-            repeat_tolerance_mm(zoning.surface.mesh, facets_mm), self.is_small,
-        )  # fmt: skip
-        return {
-            zone: CopyOf(model, family.turn_deg[place], family.shift_mm[place])
-            for family in families
-            for place, members in enumerate(family.members)
-            if not family.is_mirrored[place]
-            for model, zone in zip(family.members[0], members, strict=True)
-            if zone != model
-        }
+        return copies_of(families_of(self.drawn.zoning, self.axis, self.facets_um, self.is_small))
 
     def reach_of(self, number: int) -> ZoneReach | None:
         share = self.settings.job.zones.corner_share
@@ -160,7 +140,7 @@ class _Ground:
     def layer(self) -> PassLayer:
         """A layer of passes for one target: what it keeps, it keeps by the stage's name."""
         return PassLayer(
-            self.drawn.zoning, self.part.bends, self.part.mesh, self.axis, self.finished, self.settings.job,
+            self.drawn.zoning, self.part.bends, self.reach.tree, self.axis, self.finished, self.settings.job,
             self.off_mm, self.copies,
         )  # fmt: skip
 
@@ -261,7 +241,7 @@ def _zone_row(
     measure, reach = ground.measures[number], ground.reach_of(number)
     steps, told = zone_advice(
         ground.drawn.surfaces[number], measure, (stage,), ground.accuracy, ground.wishes.strategy.get(number),
-        is_protected=number in ground.wishes.protected, reach=reach, laid=_laid(layer, number),
+        is_protected=number in ground.wishes.protected, reach=reach, laid=numbers_from(layer, number),
     )  # fmt: skip
     leftover = None if reach is None else reach.leftover
     return ZoneRow(
@@ -274,12 +254,6 @@ def _zone_row(
         ways=tuple(_way(advice) for advice in told),
         same_share=same_share,
     )
-
-
-def _laid(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
-    if layer is None:
-        return lambda advice, stage: advice
-    return lambda advice, stage: layer.numbers_of(number, advice, stage)
 
 
 def _way(advice: Advice) -> Way:

@@ -390,17 +390,3 @@ def cut(point, normal, query, radius, limit, piece, owner, starts, box, levels, 
             deep = best  # what covers the bottom of the cut makes it deeper
         height[q] = best if found >= 0 else np.inf
         decides[q] = owner[found] if found >= 0 else -1
-
-
-@njit(cache=True, nogil=True)
-def place_codes(points, low, cell):
-    """(q,) numbers by which near points are sorted near: the bits of their cells along X, Y and Z, interleaved."""
-    code = np.empty(points.shape[0], np.int64)
-    for q in range(points.shape[0]):
-        c = 0
-        for k in range(3):
-            at = int((points[q, k] - low[k]) / cell)
-            for bit in range(10):
-                c |= ((at >> bit) & 1) << (3 * bit + k)
-        code[q] = c
-    return code

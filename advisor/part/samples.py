@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.kernels.morton import interleaved
 from advisor.part.mesh import Floats, Mesh
 
 # A facet is halved so many times at most: more would not tell more of one plane face.
@@ -54,17 +55,33 @@ def even_samples(mesh: Mesh, wanted: int) -> Samples:
     that follow no pattern of theirs.
     """
     order = np.argsort(along_curve(mesh.middle), kind="stable")
-    along = np.cumsum(mesh.area_mm2[order])
+    row, weights, each = even_places(mesh.area_mm2[order], wanted)
+    facet = order[row]
+    point = np.einsum("kp,kpx->kx", weights, mesh.vertices[mesh.faces[facet]])
+    return Samples(point, mesh.normal[facet], facet, np.full(wanted, each))
+
+
+def even_places(area_mm2: Floats, wanted: int) -> tuple[NDArray[np.int64], Floats, float]:
+    """`wanted` places spread evenly by area over facets in a row, and the area each stands for.
+
+    Returns
+    -------
+    row : (wanted,) int64 array
+        Facet of each place.
+    weights : (wanted, 3) float64 array
+        Shares of its corners.
+    each_mm2 : float
+    """
+    along = np.cumsum(area_mm2)
     each = float(along[-1]) / wanted
-    facet = order[np.minimum(np.searchsorted(along, (np.arange(wanted) + 0.5) * each), len(order) - 1)]
+    number = np.arange(wanted)
+    row = np.minimum(np.searchsorted(along, (number + 0.5) * each), len(along) - 1)
     # steps of the plastic number's powers fill a square evenly; folded along its diagonal, a triangle
     # (M. Roberts, "The unreasonable effectiveness of quasirandom sequences", 2018; from memory)
-    u, v = np.modf(0.5 + np.arange(wanted)[:, None] * np.array([0.7548776662466927, 0.5698402909980532]))[0].T
+    u, v = np.modf(0.5 + number[:, None] * np.array([0.7548776662466927, 0.5698402909980532]))[0].T
     folded = u + v > 1.0
     u, v = np.where(folded, 1.0 - u, u), np.where(folded, 1.0 - v, v)
-    corners = mesh.vertices[mesh.faces[facet]]
-    point = np.einsum("pk,kpx->kx", np.stack([1.0 - u - v, u, v]), corners)
-    return Samples(point, mesh.normal[facet], facet, np.full(wanted, each))
+    return row, np.stack([1.0 - u - v, u, v], axis=1), each
 
 
 def spread_samples(
@@ -124,9 +141,5 @@ def along_curve(points: Floats) -> NDArray[np.int64]:
     """(k,) place of points on a curve through all cells of a cube, its halves one after the other (Morton order)."""
     low = points.min(axis=0)
     cells = (points - low) / max(float(np.ptp(points, axis=0).max()), 1e-300) * ((1 << _CURVE_BITS) - 1)
-    code = np.zeros(len(points), np.int64)
-    whole = cells.astype(np.int64)
-    for bit in range(_CURVE_BITS):
-        for k in range(3):
-            code |= ((whole[:, k] >> bit) & 1) << (3 * bit + k)
+    code: NDArray[np.int64] = interleaved(cells.astype(np.int64), _CURVE_BITS)
     return code

@@ -14,7 +14,7 @@ from advisor.cutter.tool_body import ToolBody
 from advisor.job import Machine
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
-from advisor.part.samples import along_curve
+from advisor.part.samples import along_curve, even_places
 from advisor.passes.families import centre_of
 from advisor.passes.lines import PassLines
 from advisor.passes.links import Links, linked
@@ -30,9 +30,6 @@ _UNCUT_TARGETS = 8.0
 # A place whose cusp is told apart from others', and how many there must be.
 _POINTS_OF_A_PLACE = 128
 _FEWEST_PLACES = 8
-# Fractions of the plastic number's powers fill a square evenly (M. Roberts, "The unreasonable effectiveness of
-# quasirandom sequences", 2018; from memory).
-_PLASTIC = (0.7548776662466927, 0.5698402909980532)
 
 
 @dataclass(frozen=True)
@@ -132,14 +129,9 @@ def made_ready(
 def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPoints:
     """So many points spread evenly over the area of a zone."""
     inside = np.flatnonzero(surface.is_inside)
-    along = np.cumsum(surface.mesh.area_mm2[inside])
-    each = float(along[-1]) / wanted
-    number = np.arange(wanted)
-    facet = inside[np.minimum(np.searchsorted(along, (number + 0.5) * each), len(inside) - 1)]
-    u, v = np.modf(0.5 + number[:, None] * np.array(_PLASTIC))[0].T
-    folded = u + v > 1.0
-    u, v = np.where(folded, 1.0 - u, u), np.where(folded, 1.0 - v, v)
-    point, normal = surface.in_facets(facet, np.stack([1.0 - u - v, u, v], axis=1))
+    row, weights, each = even_places(surface.mesh.area_mm2[inside], wanted)
+    facet = inside[row]
+    point, normal = surface.in_facets(facet, weights)
     found = reach_of(place.body, place.cutter, place.tree, point, normal, place.tolerance_mm)
     out = ~(found.by_cutter & found.by_shank)
     told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)

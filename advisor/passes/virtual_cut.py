@@ -10,9 +10,10 @@ from os import cpu_count
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.kernels.morton import interleaved
 from advisor.kernels.plan_tree import halve
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.virtual_cut import boxes, cut, group_starts, in_order, pieces, place_codes
+from advisor.kernels.virtual_cut import boxes, cut, group_starts, in_order, pieces
 from advisor.part.mesh import Flags, Floats, Ints
 
 # Neighbouring segments that stand together in the tree, and groups in a leaf.
@@ -23,8 +24,8 @@ _IN_LEAF = 2
 _LONGEST_SHARE_OF_RADIUS = 0.5
 # Points a thread takes at once.
 _CHUNK = 4096
-# Cells along the longest side by which points are put in order.
-_CELLS = 1023
+# Bits of the cells by which points are put in order.
+_CELL_BITS = 10
 
 
 @dataclass(frozen=True)
@@ -192,10 +193,11 @@ def virtual_cut(passes: SweptPasses, points_mm: Floats, normals: Floats, limit_m
 def _near_by_near(points: Floats) -> NDArray[np.int64]:
     """An order in which points near in space are near: they meet the same segments, which are at hand then."""
     low = points.min(axis=0)
-    cell = float((points.max(axis=0) - low).max()) / _CELLS
+    cell = float((points.max(axis=0) - low).max()) / ((1 << _CELL_BITS) - 1)
     if not cell > 0.0:
         return np.arange(len(points))
-    return np.asarray(np.argsort(place_codes(points, low, cell), kind="stable"))
+    cells = ((points - low) / cell).astype(np.int64)
+    return np.asarray(np.argsort(interleaved(cells, _CELL_BITS), kind="stable"))
 
 
 def cut_summary(height_mm: Floats, area_mm2: Floats, target_mm: float, left_out: Flags | None = None) -> CutSummary:
