@@ -13,7 +13,7 @@ _LEAST_GAIN = 1e-6
 _MOST_TURNS = 30
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def flip_edges(vertices, faces, corner_normal, twins, kind, most_off):
     """Turn over edges that are `FREE` until none has opposite corners of more than 180 degrees together.
 
@@ -59,7 +59,7 @@ def flip_edges(vertices, faces, corner_normal, twins, kind, most_off):
                 depth += 1
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _way(vertices, i, j):
     return (
         vertices[j, 0] - vertices[i, 0],
@@ -68,17 +68,17 @@ def _way(vertices, i, j):
     )
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _dot(u, v):
     return u[0] * v[0] + u[1] * v[1] + u[2] * v[2]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _cross(u, v):
     return (u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _should_turn(vertices, faces, twins, h, most_off):
     t = twins[h]
     f, g = h // 3, t // 3
@@ -108,7 +108,7 @@ def _should_turn(vertices, faces, twins, h, most_off):
     return _dot(one, at_c) + _dot(one, at_d) > 0.0 and _dot(other, at_c) + _dot(other, at_d) > 0.0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _turn(faces, corner_normal, twins, kind, h, rim):
     """Facets (a, b, c) and (b, a, d) become (c, a, d) and (d, b, c); `rim` tells the edges around them."""
     t = twins[h]
@@ -134,7 +134,7 @@ def _turn(faces, corner_normal, twins, kind, h, rim):
     _join_halves(twins, kind, 3 * f + 2, 3 * g + 2, FREE)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _join_halves(twins, kind, h, twin, edge_kind):
     twins[h] = twin
     kind[h] = edge_kind

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def border_half_edges(faces, twins, label):
     """(3 m,) whether the label ends at a half-edge: at another label, a rim, or a neighbour wound the other way."""
     out = np.empty(twins.shape[0], np.bool_)
@@ -20,7 +20,7 @@ def border_half_edges(faces, twins, label):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _next_on_border(h, twins, is_border):
     """The border half-edge that goes on where `h` ends, round the fan of facets on its left."""
     h = h - 2 if h % 3 == 2 else h + 1
@@ -32,7 +32,7 @@ def _next_on_border(h, twins, is_border):
     return h
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def border_loops(faces, twins, is_border, vertex_count):
     """Border half-edges in closed loops, each with its facets on the left; no loop passes a vertex twice.
 
@@ -88,7 +88,7 @@ def border_loops(faces, twins, is_border, vertex_count):
     return out, starts[: loops + 1].copy()
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def smooth_chains(points, starts, is_closed, radius, rounds, shrink, grow):
     """Points of chains moved towards the line between their neighbours; none leaves its place by over `radius`.
 
@@ -134,7 +134,7 @@ def smooth_chains(points, starts, is_closed, radius, rounds, shrink, grow):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _moved(points, a, i, b, share, home, radius, out):
     to_a, to_b, off = 0.0, 0.0, 0.0
     for k in range(3):
@@ -152,7 +152,7 @@ def _moved(points, a, i, b, share, home, radius, out):
             out[k] = home[k] + back * (out[k] - home[k])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def kept_points(points, starts, within):
     """Which points of chains must stay for the others to lie within a distance of the line through them.
 
@@ -214,13 +214,13 @@ def kept_points(points, starts, within):
     return keep, middle
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _furthest(points, low, high):
     """The inner point furthest from the segment between two points, and its squared distance."""
     return _furthest_from(points, low, high, points[low], points[high])
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _furthest_from(points, low, high, a, b):
     """Of the points between two, the one furthest from a segment, and its squared distance."""
     best, most = -1, -1.0
@@ -237,7 +237,7 @@ def _furthest_from(points, low, high, a, b):
     return best, most
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def chain_deviations(points, starts, kept, new_points, new_starts):
     """(p,) how far chains and what they became lie apart at most.
 

@@ -8,7 +8,7 @@ from numba import njit
 _BINS = 4096
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def weighted_quantiles(values, weights, shares):
     """Smallest value at which the running sum of weights, in order of value, reaches each share of the total.
 
@@ -42,7 +42,7 @@ def weighted_quantiles(values, weights, shares):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _narrowed(values, weights, low, high, wanted, binned, least, most):
     """The quantile between `low` and `high`, below which no weight lies; the last three are room to work in."""
     while low < high:  # ends: the least and the largest value never share a bin

@@ -8,7 +8,7 @@ from numba import njit
 FROZEN_EDGE = -3  # twin of a half-edge that must not be split: the mesh goes on behind it
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def split_edges(vertices, faces, corner_normal, twins, at):
     """Split edges; facets with split edges become two to four.
 
@@ -59,7 +59,7 @@ def split_edges(vertices, faces, corner_normal, twins, at):
     return _fill_parts(new_vertices, faces, corner_normal, point, place, parts)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _fill_parts(vertices, faces, corner_normal, point, place, parts):
     out_faces = np.empty((parts, 3), np.int32)
     out_normal = np.empty((parts, 3, 3), np.float64)
@@ -78,7 +78,7 @@ def _fill_parts(vertices, faces, corner_normal, point, place, parts):
                 t = place[3 * f + k]
                 for axis in range(3):
                     normal[3 + k, axis] = (1 - t) * normal[k, axis] + t * normal[(k + 1) % 3, axis]
-        pieces = _pattern(ids, vertices, pattern)
+        pieces = split_pattern(ids, vertices, pattern)
         for p in range(pieces):
             for k in range(3):
                 out_faces[out, k] = ids[pattern[p, k]]
@@ -88,8 +88,12 @@ def _fill_parts(vertices, faces, corner_normal, point, place, parts):
     return vertices, out_faces, out_normal, parent
 
 
-@njit(cache=True)
-def _pattern(ids, vertices, pattern):
+@njit(cache=True, nogil=True)
+def split_pattern(ids, vertices, pattern):
+    """Corners of the one to four parts of a facet: 0 to 2 its own, 3 + k the vertex on edge k; and how many parts.
+
+    `ids` are the numbers of these six vertices, negative for edges without; the rows of `pattern` are filled.
+    """
     splits = (ids[3] >= 0) + (ids[4] >= 0) + (ids[5] >= 0)
     if splits == 0:
         _put(pattern, 0, 0, 1, 2)
@@ -121,14 +125,14 @@ def _pattern(ids, vertices, pattern):
     return 3
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _put(pattern, row, a, b, c):
     pattern[row, 0] = a
     pattern[row, 1] = b
     pattern[row, 2] = c
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _distance2(vertices, i, j):
     return (
         (vertices[i, 0] - vertices[j, 0]) ** 2

@@ -14,7 +14,7 @@ _LEAST_KINK = 0.1
 _SAMPLES_A_STEP = 8.0
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def ridge_crossings(vertices, faces, twins, normal, time, way, takes_part):
     """Where ridges cross half-edges.
 
@@ -72,7 +72,7 @@ def ridge_crossings(vertices, faces, twins, normal, time, way, takes_part):
     return share, kink, at_time
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _slope(vertices, normal, way, v, a, b):
     """Rise along the edge from `a` to `b` by the gradient at `v`, the edge laid into the plane there; its length."""
     off, length, laid, rise = 0.0, 0.0, 0.0, 0.0
@@ -89,7 +89,7 @@ def _slope(vertices, normal, way, v, a, b):
     return rise * np.sqrt(length / laid), np.sqrt(length)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def ridge_chains(twins, share, kink, takes_part):
     """Crossings joined through facets into chains.
 
@@ -152,7 +152,7 @@ def ridge_chains(twins, share, kink, takes_part):
     return half_edge[:filled], starts[: chains + 1], is_closed[:chains]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def sampled_chains(vertices, faces, slowness, pull, half_edge, share, time, starts):
     """Chains of places on half-edges, each pair in one facet, with places between them.
 
@@ -210,7 +210,7 @@ def sampled_chains(vertices, faces, slowness, pull, half_edge, share, time, star
     return facet, weights, at_time, new_starts
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _weights_in(faces, f, half_edge, share, out):
     """Shares of a facet's corners at a place on one of its edges, named by the half-edge of either side."""
     g = half_edge // 3

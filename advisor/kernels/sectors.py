@@ -15,7 +15,7 @@ from advisor.kernels.topology import join, number_roots
 _MOST_COMPARED = 48
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def bends(normals, faces, vertices, twins):
     """Signed bend across every half-edge, radians: positive convex, 0 on rims and crowded edges."""
     bend = np.zeros(twins.shape[0], np.float64)
@@ -40,7 +40,7 @@ def bends(normals, faces, vertices, twins):
     return bend
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def corner_weights(vertices, faces):
     """(m, 3) weight of each facet's normal at each of its corners: sine of the corner over both its sides.
 
@@ -61,7 +61,7 @@ def corner_weights(vertices, faces):
     return weights
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def corner_sectors(faces, twins, is_crease):
     """Sector of every corner: corners of one vertex joined across edges that are no creases.
 
@@ -84,7 +84,7 @@ def corner_sectors(faces, twins, is_crease):
     return number_roots(parent)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def corners_by_sector(sector, sector_count):
     """Corners grouped by sector.
 
@@ -107,7 +107,7 @@ def corners_by_sector(sector, sector_count):
     return start, corners
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _mean_normal(corners, counts, normals, weights, out):
     x, y, z = 0.0, 0.0, 0.0
     for h in corners:
@@ -123,7 +123,7 @@ def _mean_normal(corners, counts, normals, weights, out):
         out[:] = np.nan
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _reach(vertices, face, k, dx, dy, dz):
     """How far a facet reaches from its corner in a direction."""
     v = vertices[face[k]]
@@ -134,7 +134,7 @@ def _reach(vertices, face, k, dx, dy, dz):
     return reach
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     """Whether some facet of the sector is much wider than that of `h` across the bend between the two."""
     n = normals[h // 3]
@@ -153,7 +153,7 @@ def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     return False
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def sector_normals(vertices, faces, normals, weights, start, corners, ratio, least_apart):
     """Normal of every sector: the mean over its facets, but for those dwarfed by a wide one.
 
@@ -204,7 +204,7 @@ def sector_normals(vertices, faces, normals, weights, start, corners, ratio, lea
     return mean, spread, counts
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def sectors_on_rims(sector, sector_count, is_crease):
     """(sector_count,) whether a sector ends at a crease or rim."""
     on_rim = np.zeros(sector_count, np.bool_)
@@ -215,7 +215,7 @@ def sectors_on_rims(sector, sector_count, is_crease):
     return on_rim
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def spread_to_corners(mean, sector, normals, least_cosine):
     """Corner normals from sector normals; a corner too far from its own facet takes the facet's normal.
 
@@ -238,7 +238,7 @@ def spread_to_corners(mean, sector, normals, least_cosine):
     return corner
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def face_sides(face, face_count, twins):
     """(face_count,) half-edges on the rim of every plane face."""
     sides = np.zeros(face_count, np.int32)
@@ -248,11 +248,20 @@ def face_sides(face, face_count, twins):
     return sides
 
 
-@njit(cache=True)
-def bends_with_a_like(bend, face, face_count, sides, faces, vertices, twins, least_bend, ratio, most_sides):
-    """Half-edges whose face bends alike on its other side, as strips of a rounded surface do.
+@njit(cache=True, nogil=True)
+def bends_with_a_like(
+    bend, face, face_count, sides, faces, vertices, twins, least_bend, least_share, most_share, most_sides
+):
+    """Half-edges whose face bends the same way on its other side, by some share of their own bend.
 
-    Only faces of at most `most_sides` sides are searched: a strip has few.
+    So do strips of a rounded surface. Only faces of at most `most_sides` sides are searched: a strip has few.
+
+    Parameters
+    ----------
+    least_bend : float
+        Radians; smaller bends count for nothing.
+    least_share, most_share : float
+        What the bend on the other side is of a half-edge's own.
 
     Returns
     -------
@@ -272,17 +281,19 @@ def bends_with_a_like(bend, face, face_count, sides, faces, vertices, twins, lea
     for p in range(face_count):
         for i in range(start[p], start[p + 1]):
             for j in range(i + 1, start[p + 1]):
-                if _alike(rim[i], rim[j], bend, faces, vertices, least_bend, ratio):
-                    alike[rim[i]] = True
-                    alike[rim[j]] = True
+                h, g = rim[i], rim[j]
+                x, y = bend[h], bend[g]
+                if abs(x) < least_bend or abs(y) < least_bend or x * y < 0:
+                    continue
+                one, two = least_share <= y / x <= most_share, least_share <= x / y <= most_share
+                if (one or two) and _are_opposite(h, g, faces, vertices):
+                    alike[h] |= one
+                    alike[g] |= two
     return alike
 
 
-@njit(cache=True)
-def _alike(h, g, bend, faces, vertices, least_bend, ratio):
-    x, y = bend[h], bend[g]
-    if abs(x) < least_bend or abs(y) < least_bend or x * y < 0 or abs(x) > ratio * abs(y) or abs(y) > ratio * abs(x):
-        return False
+@njit(cache=True, nogil=True)
+def _are_opposite(h, g, faces, vertices):
     a, b = vertices[faces[h // 3, h % 3]], vertices[faces[h // 3, (h % 3 + 1) % 3]]
     c, d = vertices[faces[g // 3, g % 3]], vertices[faces[g // 3, (g % 3 + 1) % 3]]
     dot, one, two = 0.0, 0.0, 0.0

@@ -9,7 +9,7 @@ from numba import njit
 _LEAST_GAIN = 1e-4
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def slow_growth(vertices, faces, corner_start, corners, value, rate):
     """Values of facets, lowered where they grow faster over edges than the rate.
 
@@ -66,7 +66,7 @@ def slow_growth(vertices, faces, corner_start, corners, value, rate):
     return held
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _grown_to_middle(vertices, least, a, b, corners, rate):
     """Value at the middle of a facet, grown from the nearest place on an edge, where it is linear."""
     along, length2, square = 0.0, 0.0, 0.0

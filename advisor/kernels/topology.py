@@ -12,7 +12,7 @@ OPEN_EDGE = -1  # twin of a half-edge on a rim
 CROWDED_EDGE = -2  # twin of a half-edge on an edge that more than two facets share
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _stable_order(order, keys, key_count):
     # one pass of a counting sort: linear whatever the mesh, so no fan of facets can slow it
     start = np.zeros(key_count + 1, np.int64)
@@ -28,7 +28,7 @@ def _stable_order(order, keys, key_count):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def match_half_edges(faces, vertex_count):
     """Twin of every half-edge, whichever way the two run.
 
@@ -68,7 +68,7 @@ def match_half_edges(faces, vertex_count):
     return twins
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def wind_alike(faces, twins):
     """Bodies, and which facets must be turned over so that neighbours agree.
 
@@ -119,7 +119,7 @@ def wind_alike(faces, twins):
     return body, turned, twisted // 2
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def find_root(parent, i):
     """Root of `i` in a union-find forest; paths are halved on the way."""
     while parent[i] != i:
@@ -128,7 +128,7 @@ def find_root(parent, i):
     return i
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def join(parent, i, j):
     """Join two trees of a union-find forest under the smaller root, so that labels do not depend on order."""
     i = find_root(parent, i)
@@ -139,7 +139,7 @@ def join(parent, i, j):
         parent[i] = j
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def number_roots(parent):
     """Labels 0..k-1 of a union-find forest, in order of the smallest member."""
     n = parent.shape[0]
@@ -155,7 +155,7 @@ def number_roots(parent):
     return label, count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def connected_facets(twins, linked):
     """Connected groups of facets over the half-edges that are `linked`.
 
@@ -178,7 +178,7 @@ def connected_facets(twins, linked):
     return number_roots(parent)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def plane_faces(twins, normals, least_cosine, seeds):
     """Groups of facets that lie in one plane: all within an angle of the group's first facet.
 
@@ -222,7 +222,7 @@ def plane_faces(twins, normals, least_cosine, seeds):
     return face, count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def drop_loose_ends(faces, twins, is_edge, may_drop, vertex_count):
     """Clear edges that end in nothing, from their loose ends inward; changes `is_edge` in place.
 
@@ -249,7 +249,7 @@ def drop_loose_ends(faces, twins, is_edge, may_drop, vertex_count):
             break
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def crossings_above(vertices, faces, point, skip_body, body):
     """How often a ray from `point` along +Z meets facets of other bodies than `skip_body`."""
     count = 0

@@ -106,6 +106,14 @@ class Mesh:
         return float(corner_volumes(self.vertices, self.faces).sum())
 
 
+def mesh_with_twins(vertices: Floats, faces: Ints, twins: Ints) -> Mesh:
+    """A mesh whose twins are known already, and not worked out again."""
+    mesh = Mesh(vertices, faces)
+    # where the cached property keeps what it found
+    mesh.__dict__["twins"] = _frozen(twins)
+    return mesh
+
+
 def _frozen(array: _Array) -> _Array:
     array.setflags(write=False)
     return array

@@ -6,11 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.flip import FREE, flip_edges
-from advisor.kernels.refine import split_edges
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, half_edge_ends
+from advisor.kernels.curved import curved
+from advisor.kernels.flip import flip_edges
+from advisor.kernels.halve import chords, long_edges, split_facets, turnable
+from advisor.part.mesh import Floats, Ints, half_edge_ends, mesh_with_twins
 from advisor.passes.offset_steps import OffsetSteps
-from advisor.passes.surface import PassSurface, curved_points
+from advisor.passes.surface import PassSurface
 
 _MOST_ROUNDS = 16
 # Area of a facet whose longest edge is 1: between halved equilateral ones and slivers.
@@ -43,51 +44,24 @@ def finer(surface: PassSurface, steps: OffsetSteps) -> PassSurface:
     for _ in range(_MOST_ROUNDS):
         surface = _turned(surface, steps)
         mesh = surface.mesh
-        a, b = mesh.vertices[mesh.faces], mesh.vertices[np.roll(mesh.faces, -1, axis=1)]
-        at_rim = _on_rim(mesh)[mesh.faces].any(axis=1)
-        limit = np.repeat(np.where(at_rim, _RIM_SHARE, 1.0) * longest[surface.source], 3)
-        limit = np.where(mesh.twins >= 0, np.minimum(limit, limit[np.maximum(mesh.twins, 0)]), limit)
-        splits = np.linalg.norm(b - a, axis=2).ravel() > limit
-        if not splits.any():
+        point, count = long_edges(mesh.vertices, mesh.faces, mesh.twins, longest[surface.source], _RIM_SHARE)
+        if count == 0:
             break
-        surface = _halved(surface, splits)
-    ends = _on_rim(surface.mesh)[surface.mesh.faces]
-    chords = (ends & np.roll(ends, -1, axis=1)).ravel() & (surface.mesh.twins >= 0)
-    return _halved(surface, chords) if chords.any() else surface
-
-
-def _on_rim(mesh: Mesh) -> Flags:
-    """(n,) vertices on rims."""
-    on_rim = np.zeros(len(mesh.vertices), bool)
-    on_rim[half_edge_ends(mesh.faces, np.flatnonzero(mesh.twins < 0))] = True
-    return on_rim
+        surface, _ = _parted(surface, point, count, None)
+    mesh = surface.mesh
+    point, count = chords(mesh.faces, mesh.twins, len(mesh.vertices))
+    return _parted(surface, point, count, None)[0] if count else surface
 
 
 def _turned(surface: PassSurface, steps: OffsetSteps) -> PassSurface:
     """The surface with edges turned over inside pairs of thin facets of like steps."""
-    mesh = surface.mesh
-    beside = np.maximum(mesh.twins, 0) // 3
-    own = np.repeat(np.arange(len(mesh.faces)), 3)
-    alike = (mesh.twins >= 0) & (surface.is_inside[own] == surface.is_inside[beside])
-    for step in (steps.least_mm[surface.source], steps.most_mm[surface.source]):
-        alike &= np.abs(step[own] - step[beside]) < _LIKE_STEP_SHARE * step[own]
-    # the same from both sides
-    alike &= alike[np.maximum(mesh.twins, 0)]
-    kind = np.where(alike, FREE, FREE + 1).astype(np.int8)
+    mesh, source = surface.mesh, surface.source
+    kind = turnable(mesh.twins, surface.is_inside, steps.least_mm[source], steps.most_mm[source], _LIKE_STEP_SHARE)
     faces, twins = mesh.faces.copy(), mesh.twins.copy()
     no_normals = np.zeros((len(faces), 3, 3))
-    flip_edges(mesh.vertices.copy(), faces, no_normals, twins, kind, tolerances.PASS_FACET_SAG_MM)
-    if (faces == mesh.faces).all():
-        return surface
-    return PassSurface(Mesh(mesh.vertices, faces), surface.normal, surface.source, surface.is_inside, surface.beyond_mm)
-
-
-def _halved(surface: PassSurface, splits: Flags) -> PassSurface:
-    """The surface with edges halved, both half-edges of each named."""
-    twins = surface.mesh.twins
-    half_edge = np.flatnonzero(splits & ((twins < 0) | (np.arange(len(twins)) < twins)))
-    parts, _ = split(surface, half_edge, np.full(len(half_edge), 0.5))
-    return parts
+    flip_edges(mesh.vertices, faces, no_normals, twins, kind, tolerances.PASS_FACET_SAG_MM)
+    turned = mesh_with_twins(mesh.vertices, faces, twins)
+    return PassSurface(turned, surface.normal, source, surface.is_inside, surface.beyond_mm)
 
 
 def split(surface: PassSurface, half_edge: NDArray[np.int64], share: Floats) -> tuple[PassSurface, Ints]:
@@ -102,16 +76,30 @@ def split(surface: PassSurface, half_edge: NDArray[np.int64], share: Floats) -> 
     share : (k,) float array
         Of the way along it, between 0 and 1.
     """
-    mesh = surface.mesh
-    at = np.full(3 * len(mesh.faces), np.nan)
-    at[half_edge] = share
-    ends, both = half_edge_ends(mesh.faces, half_edge), np.stack([1.0 - share, share], axis=1)
-    curved, normal = curved_points(mesh.vertices[ends], surface.normal[ends], both)
-    no_normals = np.zeros((len(mesh.faces), 3, 3))
-    vertices, faces, _, parent = split_edges(mesh.vertices, mesh.faces, no_normals, mesh.twins, at)
-    vertices[len(mesh.vertices) :] = curved
+    twins = surface.mesh.twins
+    point = np.full(len(twins), -1, np.int32)
+    point[half_edge] = len(surface.mesh.vertices) + np.arange(len(half_edge))
+    paired = twins[half_edge] >= 0
+    point[twins[half_edge][paired]] = point[half_edge[paired]]
+    return _parted(surface, point, len(half_edge), share)
+
+
+def _parted(surface: PassSurface, point: Ints, count: int, share: Floats | None) -> tuple[PassSurface, Ints]:
+    """The surface with so many vertices on its edges, numbered; half way along, or at shares."""
+    mesh, first = surface.mesh, len(surface.mesh.vertices)
+    edge = point - first
+    half_edge = np.empty(count, np.int64)
+    # the lower half-edge comes last, and stays
+    on_edge = np.flatnonzero(point >= 0)[::-1]
+    half_edge[edge[on_edge]] = on_edge
+    ends = half_edge_ends(mesh.faces, half_edge)
+    at = np.full(count, 0.5) if share is None else share
+    both = np.stack([1.0 - at, at], axis=1)
+    place, normal = curved(mesh.vertices, surface.normal, ends, both)
+    vertices = np.concatenate([mesh.vertices, place])
+    faces, twins, parent = split_facets(vertices, mesh.faces, mesh.twins, point)
     parts = PassSurface(
-        Mesh(vertices, faces),
+        mesh_with_twins(vertices, faces, twins),
         np.concatenate([surface.normal, normal]),
         surface.source[parent],
         surface.is_inside[parent],

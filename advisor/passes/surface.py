@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
+from advisor.kernels.curved import curved
 from advisor.kernels.march import march
 from advisor.kernels.refine import split_edges
 from advisor.kernels.sectors import corner_sectors, corners_by_sector
@@ -59,8 +60,8 @@ class PassSurface:
         return self._curved(self.mesh.faces[facet], weights)
 
     def _curved(self, corners: Ints, weights: Floats) -> tuple[Floats, Floats]:
-        place, normal = self.mesh.vertices[corners], self.normal[corners]
-        return curved_points(place, normal, weights)
+        found: tuple[Floats, Floats] = curved(self.mesh.vertices, self.normal, corners, weights)
+        return found
 
 
 def curved_points(place: Floats, normal: Floats, weights: Floats) -> tuple[Floats, Floats]:
@@ -79,11 +80,9 @@ def curved_points(place: Floats, normal: Floats, weights: Floats) -> tuple[Float
     points : (k, 3) float64 array
     normals : (k, 3) float64 array of unit vectors
     """
-    flat = np.einsum("kc,kcx->kx", weights, place)
-    above = np.einsum("kcx,kcx->kc", flat[:, None] - place, normal)
-    lift = -0.5 * np.einsum("kc,kc,kcx->kx", weights, above, normal)
-    mean = np.einsum("kc,kcx->kx", weights, normal)
-    return flat + lift, mean / np.maximum(np.linalg.norm(mean, axis=1), 1e-300)[:, None]
+    rows = np.arange(weights.size).reshape(weights.shape)
+    found: tuple[Floats, Floats] = curved(place.reshape(-1, 3), normal.reshape(-1, 3), rows, weights)
+    return found
 
 
 def pass_surface(
