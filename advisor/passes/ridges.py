@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 
 from advisor import tolerances
 from advisor.kernels.loops import border_loops
+from advisor.kernels.near_segments import near_segments
 from advisor.kernels.ridges import ridge_chains, ridge_crossings, sampled_chains
 from advisor.part.mesh import Flags, Floats, Ints
 from advisor.passes.finer import split
@@ -20,10 +21,8 @@ from advisor.passes.surface import PassSurface
 FIRST_PASS = 0.5
 # Ends of ridges that lie so close together are one ridge.
 _LINK_STEPS = 0.5
-# Passes further off than a step are not asked; of points along them the nearest by length, then the nearest in steps.
+# Passes further off than a step are not asked.
 _FAR_STEPS = 1.0
-_NEAREST = 32
-_POINTS_A_SEGMENT = 6
 # Ridges nearer than this to the end of an edge run through the vertex.
 _LEAST_SHARE = 0.02
 
@@ -76,18 +75,14 @@ class Ridges:
         asked = np.flatnonzero(off)
         if len(asked) == 0 or lines.count == 0:
             return np.asarray(off)
-        points, normals = _near_points(lines, self.contact_mm[asked], _FAR_STEPS / float(self.slowness[asked].min()))
-        if len(points) == 0:
-            return np.asarray(off)
-        own = self.contact_mm[asked]
-        _, nearest = cKDTree(points).query(own, k=min(_NEAREST, len(points)))
-        nearest = nearest.reshape(len(asked), -1)
-        way = points[nearest] - own[:, None]
-        pulled = np.einsum("kjx,kx->kj", way, self.pull[asked])
-        steps = np.sqrt(self.slowness[asked, None] ** 2 * np.einsum("kjx,kjx->kj", way, way) + pulled**2)
-        # a pass on the far side of a rib is no neighbour
-        steps[np.einsum("kjx,kx->kj", normals[nearest], self.normal[asked]) < 0.0] = np.inf
-        off[asked] = np.minimum(off[asked], steps.min(axis=1))
+        ends_here = np.zeros(len(lines.contact_mm), bool)
+        ends_here[lines.starts[1:] - 1] = True
+        # a pass on the far side of a rib is no neighbour: it faces the other way
+        steps = near_segments(
+            self.contact_mm[asked], self.normal[asked], self.slowness[asked], self.pull[asked], lines.contact_mm,
+            lines.normal, ends_here, _FAR_STEPS,
+        )  # fmt: skip
+        off[asked] = np.minimum(off[asked], steps)
         return np.asarray(off)
 
     @property
@@ -132,19 +127,6 @@ def far_pieces(ridges: Ridges, lines: PassLines, only_long: bool) -> Ridges:
                 begins.append(begins[-1] + len(points[-1]))
                 closed.append(bool(ridges.is_closed[p] and runs_on[index].all()))
     return ridges.taken(np.concatenate(points), np.array(begins, np.int64), np.array(closed, bool))
-
-
-def _near_points(lines: PassLines, places: Floats, within_mm: float) -> tuple[Floats, Floats]:
-    """Points along passes, and normals there, close together, where passes come near to places."""
-    step = np.diff(lines.contact_mm, axis=0, append=lines.contact_mm[-1:])
-    step[lines.starts[1:] - 1] = 0.0
-    # a segment is near if its first point is, its own length aside
-    reach = within_mm + np.linalg.norm(step, axis=1)
-    off, _ = cKDTree(places).query(lines.contact_mm, distance_upper_bound=float(reach.max()), workers=-1)
-    near = np.flatnonzero(off <= reach)
-    share = np.arange(_POINTS_A_SEGMENT)[None, :, None] / _POINTS_A_SEGMENT
-    points = lines.contact_mm[near, None] + share * step[near, None]
-    return points.reshape(-1, 3), np.repeat(lines.normal[near], _POINTS_A_SEGMENT, axis=0)
 
 
 def _linked(chains: Ridges) -> Ridges:
