@@ -25,6 +25,9 @@ CREASE_DEG = 30.0
 # But for like bends, up to this, of strips so narrow that they lie hardly off a round: a small fillet cut in few. Two
 # like bends of 45 degrees are a chamfer.
 COARSE_ROUND_DEG = 40.0
+# A quarter of a turn cut in two strips bends by 45 degrees between them and by half of that at either end, which no
+# chamfer does; some more for faces that lean.
+COARSE_MIDDLE_DEG = 50.0
 COARSE_ROUND_MM = 0.15
 COARSE_ROUND_SHARE_OF_SIZE = 0.002
 # Facets within this of one plane count as one plane face (rounded files keep plane faces within ~0.1 deg).
@@ -54,6 +57,8 @@ LEAN_PER_NOISE_DEG = 60.0
 BENT_BY_CHANCE_SHARE = 0.5
 # What noise leaves in filtered normals, degrees a unit of noise (measured on noisy walls: below 2.5 degrees at 0.06).
 WALL_SLACK_PER_NOISE_DEG = 40.0
+# Edge of an equilateral triangle of unit area.
+EDGE_OF_UNIT_FACET = 1.52
 # Blobs of so many facets of a noisy mesh may lean together by chance.
 NOISE_BLOB_FACETS = 80
 
@@ -111,10 +116,10 @@ LEVEL_ON_THE_WHOLE_DEG = (2.5, 5.0)
 LEVEL_HALF_SHARE = 0.6
 # Nor does it turn by more than this (rad) over its mean width, by the middle value of its bends.
 LEVEL_TURN_RAD = 0.03
-# Fewer facets tell nothing of that: the top strip of a bead is level too.
+# What is narrower than a square of so many facets tells nothing of that: the top strip of a bead is level too.
 LEVEL_FEWEST_FACETS = 200
-# A flat area of a noisy mesh is a level plane where so much of it is.
-LEVEL_IN_THE_MAIN_SHARE = 0.6
+# A flat area of a noisy mesh is a level plane where most of it is.
+LEVEL_IN_THE_MAIN_SHARE = 0.5
 # Where exact planes are this share of a level area they tell where it ends.
 EXACT_SHARE = 0.2
 # Regions below this share of the ball's footprint, and of the part's area, are noted together: nobody names them.
@@ -169,6 +174,10 @@ REPEAT_PITCH_DEG = 0.05
 # How far the outline of a zone may leave the border of its facets: as much as files are written to, and a tenth of
 # the finest stepover, so no pass is won or lost by it.
 OUTLINE_DEVIATION_MM = 0.01
+# On a noisy mesh lines over the smooth surface waver from facet to facet: their outlines may leave them by this share
+# of the mean edge, and never by more than a blend of zones hides (passes overlap by some tenths).
+NOISY_LINE_SHARE_OF_EDGE = 0.5
+NOISY_LINE_MM = 0.1
 # How the deviation is shared out: spare points go before smoothing, points move, spare points go after it.
 OUTLINE_SPARE_BEFORE_SHARE = 0.1
 OUTLINE_MOVE_SHARE = 0.6
@@ -326,6 +335,9 @@ OFFSET_CLOSED_STEPS = 0.524
 OFFSET_CLOSE_FROM_STEPS = 0.65
 # It runs on while the nearest pass is so far off, so that a ridge that wavers about half a step is closed in one piece.
 OFFSET_RUN_ON_STEPS = 0.45
+# Passes of a zone and stage are laid up to this length, a kilometre: a minute of work and a gigabyte for each family.
+# What is longer keeps its length as area over spacing.
+PASSES_MOST_MM = 1.0e6
 # A lift goes so far over the top of the part (common practice, no source).
 LIFT_CLEARANCE_MM = 2.0
 

@@ -131,6 +131,22 @@ class ErrorBudget:
     largest: str
 
 
+@dataclass(frozen=True)
+class StepPoint:
+    """A candidate at one stepover along the surface: the cusp that 95 % of the zone stays within, path and minutes.
+
+    Where ``is_laid`` the numbers are those of laid passes. At other stepovers they are these, or the estimates at the
+    candidate's own, times what the sums of the family grow by; minutes are at the feed advised for the stepover.
+    """
+
+    stepover_mm: float
+    cusp_p95_um: float
+    path_mm: float
+    feed_mm_per_min: float | None
+    total_min: float | None
+    is_laid: bool
+
+
 @dataclass(frozen=True, kw_only=True)
 class Advice:
     """One way to cut one zone in one stage. Fields that a strategy does not use are ``None``.
@@ -147,6 +163,9 @@ class Advice:
     of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
     to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface, but for
     0.1 % of it.
+
+    ``step_curve`` is told of usable candidates of the last stage: what other stepovers would take and leave, closest
+    first, with the candidate's own among them.
     """
 
     strategy: Strategy
@@ -184,6 +203,7 @@ class Advice:
     above_target_share: float | None = None
     uncut_share: float | None = None
     gouge_um: float | None = None
+    step_curve: tuple[StepPoint, ...] = ()
     usable: bool
     why: tuple[str, ...]
 
@@ -277,7 +297,8 @@ class FeedTilt:
 
     ``side`` says to which side: ``both`` where passes run there and back, so that both must be clear. 0 deg where none
     is clear or none is better than upright; ``held_back_by`` is what touches where a better one is not clear, and
-    ``held_back_share`` on how much of the zone, the clearest of those taken.
+    ``held_back_share`` on how much of the zone, the clearest of those taken. ``lost_share`` is what of the zone is
+    reached upright and not so.
     """
 
     tilt_deg: float
@@ -285,6 +306,7 @@ class FeedTilt:
     off_tip_share: float
     held_back_by: TiltHold | None
     held_back_share: float | None
+    lost_share: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -297,7 +319,8 @@ class ZoneTilt:
     reached and cut beside the tip, ``reached_share`` what is reached at all. ``clear_azimuths_deg`` are those, of
     the ones asked, that are clear at this tilt. ``held_back_by`` is what touches mostly where a better tilt is not
     clear, ``held_back_share`` on how much of the zone, the clearest of those taken. ``lead`` is in the direction of
-    the feed, ``lean`` across it; ``None`` but for five axes.
+    the feed, ``lean`` across it; ``None`` but for five axes. ``places`` is at how many points of the zone that was
+    asked, ``lost_share`` what of its area is reached upright and not so, ``lost_by`` what mostly touches there.
     """
 
     tilt_deg: float
@@ -314,6 +337,9 @@ class ZoneTilt:
     lead: FeedTilt | None
     lean: FeedTilt | None
     why: tuple[str, ...]
+    places: int = 0
+    lost_share: float = 0.0
+    lost_by: TiltHold | None = None
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ NAMES = sorted(TRUTH)
 
 @pytest.fixture(scope="module")
 def plans() -> dict[str, Plan]:
-    return {name: advisor.plan(MESHES / f"{name}.stl", ball="6 mm") for name in NAMES}
+    return {name: advisor.plan(MESHES / f"{name}.stl", ball="6 mm", lays_passes=False) for name in NAMES}
 
 
 @pytest.mark.parametrize("name", NAMES)

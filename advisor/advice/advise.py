@@ -21,6 +21,7 @@ from advisor.advice.leftovers import Leftovers, leftovers
 from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.pass_arrays import PassBook
+from advisor.advice.progress import ADVICE_FROM, DONE, REACH_FROM, ZONES_FROM, Progress, silent, within
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
@@ -90,6 +91,7 @@ def advise(
     only_zones: bool = False,
     lays_passes: bool = False,
     in_the_way: Mesh | None = None,
+    progress: Progress = silent,
 ) -> Plan:
     """Zones of a part in one set-up, and advice for each.
 
@@ -106,7 +108,10 @@ def advise(
         and cusps those of the sums.
     in_the_way : Mesh, optional
         What tools must keep clear of, where that is more than the part given.
+    progress : Progress, optional
+        Is told how far the work has come, zone by zone; what it raises ends it.
     """
+    progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
     smooth, bends = part.smooth, part.bends
     drawn = draw_zones(part.mesh, smooth, bends, settings, in_the_way)
@@ -124,6 +129,7 @@ def advise(
     finished = finished_zones(zoning, ids, wishes, is_small)
     reach, off_mm = None, reach_tolerance_mm(settings, facets_um)
     if not only_zones:
+        progress("reach", REACH_FROM)
         reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
     layer = None
     if lays_passes and reach is not None:
@@ -133,7 +139,7 @@ def advise(
         settings, drawn.steep_from_deg, only_zones, layer, PassBook(),
     )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
-    zones = _zones(work, measures)
+    zones = _zones(work, measures, within(progress, ADVICE_FROM, DONE))
     zones, orientations = with_tilts(zones, ids, finished, reach, in_the_way or part.mesh, settings, off_mm)
     left = None if reach is None else _leftovers(work, reach, finished)
     record = PlanRecord(
@@ -159,7 +165,7 @@ def advise(
             *drawn.price_mm(wishes.excluded | wishes.protected), drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
         ),
         settings=_settings_in_force(settings, drawn.steep_from_deg),
-        cautions=cautions(zones, settings, facets_um),
+        cautions=cautions(zones, settings, facets_um, lays_passes=layer is not None),
         leftovers=() if left is None else left.records,
         sequence=_sequence(work, finished),
         orientations=orientations,
@@ -230,8 +236,14 @@ def package_version() -> str:
         return "0+unknown"
 
 
-def _zones(work: _Work, measures: list[ZoneMeasures]) -> tuple[Zone, ...]:
-    return tuple(_zone(work, measures[number], number) for number in range(len(measures)) if work.ids[number] > 0)
+def _zones(work: _Work, measures: list[ZoneMeasures], progress: Progress) -> tuple[Zone, ...]:
+    zones = []
+    asked = [number for number in range(len(measures)) if work.ids[number] > 0]
+    what = "advice" if work.layer is None else "passes"
+    for place, number in enumerate(asked):
+        progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
+        zones.append(_zone(work, measures[number], number))
+    return tuple(zones)
 
 
 def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
@@ -301,7 +313,7 @@ def _passes_told(work: _Work, layer: PassLayer) -> tuple[PassArrays, NDArray[np.
         steps = {zone_id: advice.stepover_mm or last.target.flat_step_mm for zone_id, advice, _ in kept}
         place, point, side_mm = worst_place(places, [side_of(steps[each.zone]) for each in places])
         surface, ground = layer.ground_of(int(np.flatnonzero(work.ids == place.zone)[0]), last)
-        seen = close_up(surface, ground.cutter, ground.stock_left_mm, place, point, side_mm)
+        seen = close_up(surface, ground.cutter, ground.axis, ground.stock_left_mm, place, point, side_mm)
         passes = with_close_up(passes, seen, last.target.name)
     return passes, cusp_um
 

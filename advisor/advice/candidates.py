@@ -31,18 +31,34 @@ CLOSEST_LINES_SHARE = 0.25
 
 
 @dataclass(frozen=True)
-class _Cover:
-    """A family of passes: plan spacing or Z-step, and what it leaves on each facet."""
+class Cover:
+    """A family of passes over a zone: what sets it, and what it leaves on each facet.
 
+    Attributes
+    ----------
+    strategy : Strategy
+    step_mm : (m,) from pass to pass along the surface
+    tool_per_mm, surface_per_mm : (m,) curvature of cutter and surface across the passes
+    path_mm : float
+    usable : bool
+        Whether the family holds the target.
+    z_step_mm, line_spacing_mm, direction_deg : float or None
+        Of level passes; of lines, in plan.
+    """
+
+    strategy: Strategy
     step_mm: Floats
     tool_per_mm: Floats
     surface_per_mm: Floats
     path_mm: float
     usable: bool
+    z_step_mm: float | None = None
+    line_spacing_mm: float | None = None
+    direction_deg: float | None = None
 
 
-def candidates(surface: ZoneSurface, target: StageTarget, lines: Lines) -> tuple[Advice, ...]:
-    """Advice for all three strategies; ``why`` is left empty (see ``advice.choose``).
+def covers(surface: ZoneSurface, target: StageTarget, lines: Lines) -> tuple[Cover, ...]:
+    """All three families over a zone.
 
     Parameters
     ----------
@@ -51,15 +67,29 @@ def candidates(surface: ZoneSurface, target: StageTarget, lines: Lines) -> tuple
     lines : Lines
         Parallel lines over the zone in their direction.
     """
-    return (
-        constant_z(surface, target),
-        parallel_line(surface, target, lines),
-        constant_cusp(surface, target),
-    )
+    return _levels(surface, target), _lines(surface, target, lines), _offsets(surface, target)
 
 
 def constant_z(surface: ZoneSurface, target: StageTarget) -> Advice:
     """Level passes: ``s = dz / sin(slope)``, so the flattest part sets the Z-step."""
+    return candidate(surface, target, _levels(surface, target))
+
+
+def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Advice:
+    """Lines straight in plan: ``s = p / sqrt(1 - sin^2(slope) cos^2(phi))``, so the steepest cross slope sets p."""
+    return candidate(surface, target, _lines(surface, target, lines))
+
+
+def constant_cusp(surface: ZoneSurface, target: StageTarget) -> Advice:
+    """Offsets along the surface: every facet gets the step it allows.
+
+    The direction across the pass is not known before passes are laid; the mean of the two principal
+    curvatures stands for it.
+    """
+    return candidate(surface, target, _offsets(surface, target))
+
+
+def _levels(surface: ZoneSurface, target: StageTarget) -> Cover:
     sine = np.sin(np.radians(surface.slope_deg))
     low, high = np.sin(np.radians(surface.corner_slope_deg)).T
     least_sine = np.minimum(low, high)  # above 90 deg the greatest slope has it
@@ -70,15 +100,11 @@ def constant_z(surface: ZoneSurface, target: StageTarget) -> Advice:
     tightest = low_quantile(allowed * least_sine, surface.area_mm2)
     z_step = max(tightest, target.flat_step_mm * floor)
     step = z_step / np.maximum(least_sine, 1e-12)
-    cover = _Cover(
-        step, corner, bend,
-        float((surface.area_mm2 * sine).sum() / z_step), usable=tightest >= target.flat_step_mm * floor,
-    )  # fmt: skip
-    return _advice(surface, target, "constant_z", cover, z_step=z_step)
+    path, usable = float((surface.area_mm2 * sine).sum() / z_step), tightest >= target.flat_step_mm * floor
+    return Cover("constant_z", step, corner, bend, path, usable, z_step_mm=z_step)
 
 
-def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Advice:
-    """Lines straight in plan: ``s = p / sqrt(1 - sin^2(slope) cos^2(phi))``, so the steepest cross slope sets p."""
+def _lines(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Cover:
     bend = np.where(target.edges(surface), 0.0, lines.surface_per_mm)
     allowed = target.steps_mm(lines.tool_per_mm, bend)
     tightest = low_quantile(allowed * lines.least_share, surface.area_mm2, tolerances.TAIL_OF_LINES)
@@ -86,21 +112,18 @@ def parallel_line(surface: ZoneSurface, target: StageTarget, lines: Lines) -> Ad
     step = spacing / np.maximum(lines.least_share, 1e-12)
     path = float((surface.area_mm2 * lines.share).sum() / spacing)
     usable = tightest >= target.flat_step_mm * CLOSEST_LINES_SHARE and lines.climb_gently
-    cover = _Cover(step, lines.tool_per_mm, bend, path, usable)
-    return _advice(surface, target, "parallel_line", cover, line_spacing=spacing, direction=lines.direction_deg)
+    return Cover(
+        "parallel_line", step, lines.tool_per_mm, bend, path, usable,
+        line_spacing_mm=spacing, direction_deg=lines.direction_deg,
+    )  # fmt: skip
 
 
-def constant_cusp(surface: ZoneSurface, target: StageTarget) -> Advice:
-    """Offsets along the surface: every facet gets the step it allows.
-
-    The direction across the pass is not known before passes are laid; the mean of the two principal
-    curvatures stands for it.
-    """
+def _offsets(surface: ZoneSurface, target: StageTarget) -> Cover:
     corner = np.full(len(surface.area_mm2), target.cutter.corner_per_mm)
     bend = np.where(target.edges(surface), 0.0, surface.mean_bend_per_mm)
     step = target.steps_mm(corner, bend)
     path = float((surface.area_mm2 / step).sum())
-    return _advice(surface, target, "constant_cusp", _Cover(step, corner, bend, path, True))
+    return Cover("constant_cusp", step, corner, bend, path, usable=True)
 
 
 def refused_candidates(target: StageTarget) -> tuple[Advice, ...]:
@@ -138,20 +161,12 @@ def _without_numbers(
     )
 
 
-def _advice(
-    surface: ZoneSurface,
-    target: StageTarget,
-    strategy: Strategy,
-    cover: _Cover,
-    *,
-    z_step: float | None = None,
-    line_spacing: float | None = None,
-    direction: float | None = None,
-) -> Advice:
+def candidate(surface: ZoneSurface, target: StageTarget, cover: Cover) -> Advice:
+    """Advice for a family of passes; ``why`` is left empty (see ``advice.choose``)."""
     slopes = surface.corner_slope_deg
     contact = target.cutter.contact_diameter_mm(np.array([slopes[:, 0].min(), slopes[:, 1].max()]))
     contact_range = Range(float(contact[0]), float(contact[1]))
-    told = _without_numbers(strategy, target, contact_range, _tip_share(surface, target.cutter))
+    told = _without_numbers(cover.strategy, target, contact_range, _tip_share(surface, target.cutter))
     if not cover.usable or cover.path_mm <= 0:
         return told
     cusps = target.cutter.cusp_mm(cover.step_mm, cover.tool_per_mm, cover.surface_per_mm) * UM_PER_MM
@@ -159,9 +174,9 @@ def _advice(
         told,
         # what the passes are apart on average; further than the cutter is wide they have nothing to do with each other
         stepover_mm=min(surface.total_mm2 / cover.path_mm, target.cutter.diameter_mm),
-        line_spacing_mm=line_spacing,
-        z_step_mm=z_step,
-        direction_deg=direction,
+        line_spacing_mm=cover.line_spacing_mm,
+        z_step_mm=cover.z_step_mm,
+        direction_deg=cover.direction_deg,
         cusp_um=_cusp(cusps, target, surface.area_mm2),
         ra_um=_mean_ra_um(cusps, surface.area_mm2),
         path_mm=cover.path_mm,

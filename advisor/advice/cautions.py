@@ -29,7 +29,9 @@ FIRE_OF_SOME = f"No metal is named; chips and dust of titanium, magnesium and zi
 _HIDDEN_SHARE = 0.005
 
 
-def cautions(zones: tuple[Zone, ...], settings: Settings, facets_um: float | None) -> tuple[str, ...]:
+def cautions(
+    zones: tuple[Zone, ...], settings: Settings, facets_um: float | None, *, lays_passes: bool = False
+) -> tuple[str, ...]:
     """General cautions first, then those of this part and job."""
     told = [*GENERAL]
     material = settings.stages[-1].material
@@ -38,6 +40,8 @@ def cautions(zones: tuple[Zone, ...], settings: Settings, facets_um: float | Non
     elif material.combustible:
         told.append(FIRE)
     told.extend(_of_hidden_surface(zones))
+    if lays_passes:
+        told.extend(of_passes_not_laid(zones))
     told.extend(_of_coarse_model(settings, facets_um))
     told.extend(_of_long_tools(settings))
     return tuple(told)
@@ -49,6 +53,18 @@ def _of_hidden_surface(zones: tuple[Zone, ...]) -> list[str]:
     if hidden <= _HIDDEN_SHARE * total:
         return []
     return [f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up."]
+
+
+def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:
+    """A word on zones with a step whose passes could not be laid, where they were asked for."""
+    missing = [zone.id for zone in zones if any(step.usable and not step.is_laid for step in zone.steps)]
+    if not missing:
+        return []
+    named = f"zone {missing[0]}" if len(missing) == 1 else f"zones {', '.join(map(str, missing))}"
+    return [
+        f"Not all passes of {named} are laid and cut virtually: they are too long to, or have no outline to start "
+        "from. Their lengths are area over spacing and their cusps those of the sums."
+    ]
 
 
 def _of_coarse_model(settings: Settings, facets_um: float | None) -> list[str]:

@@ -42,6 +42,13 @@ class ZoneFacts:
     reached_share: float = 1.0
 
 
+# Of several set-ups; it stands where one alone asks for another.
+NO_SET_UP_REACHES = (
+    "None of the job's set-ups reaches more than scraps of it: it faces away from the spindle, or is hidden, in all of "
+    "them. Add a set-up, tilt, or make it in another way."
+)
+
+
 def in_words(zone: Zone) -> str:
     """The strategy advised for a zone, or why there is none."""
     if zone.advice is None:
@@ -50,6 +57,8 @@ def in_words(zone: Zone) -> str:
         return IN_WORDS[zone.advice.strategy]
     if zone.is_protected:
         return "protected"
+    if NO_SET_UP_REACHES in zone.advice.why:
+        return "no set-up reaches"
     if zone.shape == SMALL_FEATURES_SHAPE:
         return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
     if zone.slope_class != "undercut" and zone.reach is not None and zone.reach.share < tolerances.LEAST_REACHED_SHARE:

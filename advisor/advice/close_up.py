@@ -15,7 +15,7 @@ from advisor.kernels.raster import project, rasterise
 from advisor.model import PassArrays
 from advisor.part.mesh import Flags, Floats
 from advisor.passes.surface import PassSurface
-from advisor.passes.virtual_cut import swept_passes, virtual_cut
+from advisor.passes.virtual_cut import swept_by, virtual_cut
 from advisor.units import UM_PER_MM
 
 # Points along a side.
@@ -101,8 +101,8 @@ def side_of(step_mm: float) -> float:
     return next((side for side in _SIDES_MM if side >= wanted), _SIDES_MM[-1])
 
 
-def close_up(surface: PassSurface, cutter: Cutter, stock_left_mm: float, place: ZonePlaces, point: int,
-             side_mm: float) -> CloseUp:  # fmt: skip
+def close_up(surface: PassSurface, cutter: Cutter, axis: Floats, stock_left_mm: float, place: ZonePlaces,
+             point: int, side_mm: float) -> CloseUp:  # fmt: skip
     """Heights on a square about a proof point, seen along its normal, with the pass there upright.
 
     Parameters
@@ -110,6 +110,7 @@ def close_up(surface: PassSurface, cutter: Cutter, stock_left_mm: float, place: 
     surface : PassSurface
         Of the zone.
     cutter : Cutter
+    axis : (3,) unit vector from the part to the spindle
     stock_left_mm : float
         What the stage leaves on purpose.
     place : ZonePlaces
@@ -118,8 +119,8 @@ def close_up(surface: PassSurface, cutter: Cutter, stock_left_mm: float, place: 
     """
     laid = place.laid
     middle, out = laid.points.point_mm[point], laid.points.normal[point]
-    most = float(place.place_mm[np.isfinite(place.place_mm)].max())
-    swept = swept_passes(laid.centres_mm, laid.starts, cutter.corner_radius_mm + stock_left_mm)
+    most = float(place.place_mm[np.isfinite(place.place_mm)].max(initial=0.0))
+    swept = swept_by(cutter, stock_left_mm, laid.centres_mm, laid.starts, axis)
     limit = _UNCUT_TIMES * most
     nearest = int(virtual_cut(swept, middle[None], out[None], limit).segment[0])
     chain = int(np.searchsorted(laid.starts, nearest, side="right")) - 1

@@ -64,9 +64,8 @@ def zone_conditions(
     spindle = _spindle(surface, target.cutter, stage)
     flutes = effective_flutes(stage.tool, tip_share)
     per_tooth = _feed_per_tooth_mm(stage)
-    feed = None
-    if spindle is not None and per_tooth is not None:
-        feed = min(float(feed_mm_per_min(spindle.rpm, flutes, per_tooth)), stage.machine.max_feed)
+    feed = feed_at(stage, spindle, flutes)
+    if spindle is not None and feed is not None:
         per_tooth = feed / (spindle.rpm * flutes)  # the machine's feed limit thins the chip
     slow = has_inside_corner or _has_tight_hollow(surface, target.cutter)
     force = _force_n(stage, per_tooth)
@@ -80,6 +79,14 @@ def zone_conditions(
         force_n=force,
         bending_um=_bending_um(surface, stage, force),
     )
+
+
+def feed_at(stage: StageConditions, spindle: SpindleChoice | None, flutes: int) -> float | None:
+    """Feed of a stage at a spindle speed, mm/min; None where the speed or the feed per tooth is not known."""
+    per_tooth = _feed_per_tooth_mm(stage)
+    if spindle is None or per_tooth is None:
+        return None
+    return min(float(feed_mm_per_min(spindle.rpm, flutes, per_tooth)), stage.machine.max_feed)
 
 
 def wanted_speed_m_per_min(stage: StageConditions) -> tuple[float, float] | None:

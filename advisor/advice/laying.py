@@ -22,7 +22,7 @@ from advisor.job import Job
 from advisor.model import Advice, Cusp
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints
-from advisor.part.plan_tree import PlanTree
+from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
 from advisor.passes.laid import Proof, ProofPoints, Workplace, made_ready, proof_points, proved
 from advisor.passes.level_family import level_passes
@@ -34,6 +34,7 @@ from advisor.passes.pieces import CONTACT
 from advisor.passes.surface import PassSurface, pass_surface
 from advisor.passes.timing import PathTotals
 from advisor.units import UM_PER_MM
+from advisor.zones.cut_lines import CutSurface
 from advisor.zones.joints import sharp_half_edges
 from advisor.zones.zoning import Zoning
 
@@ -41,6 +42,8 @@ from advisor.zones.zoning import Zoning
 _PROOF_POINTS = 4_000
 # Lengths do not hang on the feed: where none is known passes are laid with this one, and minutes left out.
 _ANY_FEED_MM_PER_MIN = 1000.0
+# Normals of a plane's facets differ from the smooth surface's by less (rad): rounding of the file.
+_PLANE_LEAN = 1e-4
 # Facets of the overlap are told by ways along edges, which are longer than the shortest.
 _ROOM_FOR_OVERLAP = 4 / 3
 
@@ -114,6 +117,12 @@ class PassLayer:
     def _sharp(self) -> Flags:
         return sharp_half_edges(self._zoning.surface)
 
+    @cached_property
+    def _planes(self) -> PlanTree | None:
+        flat = exact_facets(self._zoning.surface, self._sharp)
+        mesh = self._zoning.surface.mesh
+        return plan_tree(mesh.vertices, mesh.faces[flat], self._axis) if flat.any() else None
+
     def numbers_of(self, number: int, advice: Advice, stage: StageConditions) -> Advice:
         """A candidate with the numbers of its laid passes; as it is where none are laid."""
         if not advice.usable:
@@ -163,6 +172,8 @@ class PassLayer:
         return None if model is None else model.moved(copy, self._axis)
 
     def _lay(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
+        if self._is_too_long(number, stage.target.flat_step_mm):
+            return None
         place, steps = self._place(stage), self._steps_of(stage.target)
         overlap = self._job.zones.overlap * stage.target.flat_step_mm
         surface = self._surface(number, overlap)
@@ -171,7 +182,7 @@ class PassLayer:
             return None
         feed = advice.feed_mm_per_min or _ANY_FEED_MM_PER_MIN
         step = float(steps.most_mm[surface.source].max())
-        laid = made_ready(lines, place, step, feed, downward=advice.strategy != "parallel_line")
+        laid = made_ready(lines, surface, place, step, feed, downward=advice.strategy != "parallel_line")
         if laid.passes.lines.count == 0:
             return None
         points = self._proof_points(stage, surface)
@@ -180,6 +191,11 @@ class PassLayer:
         return Laid(
             laid.centres_mm, found.contact_mm, found.level, found.starts, found.is_closed, laid.totals, proof, points
         )
+
+    def _is_too_long(self, number: int, step_mm: float) -> bool:
+        """Passes this far apart over a zone would be more than can be laid in a reasonable time."""
+        area_mm2 = float(self._zoning.surface.mesh.area_mm2[self._zoning.zone == number].sum())
+        return area_mm2 / step_mm > tolerances.PASSES_MOST_MM
 
     def _lines(
         self,
@@ -217,7 +233,7 @@ class PassLayer:
             body = tool_body(stage.tool, self._job.clearance)
             self._places[name] = Workplace(
                 self._tree, body, stage.target.cutter, stage.machine, self._job.path_tolerance, self._off_mm,
-                stage.stage.stock_left,
+                stage.stage.stock_left, self._planes,
             )  # fmt: skip
         return self._places[name]
 
@@ -246,6 +262,34 @@ class PassLayer:
         if name not in self._points:
             self._points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
         return self._points[name]
+
+
+def exact_facets(surface: CutSurface, sharp: Flags) -> Flags:
+    """(m,) facets of plane faces that are the part itself: no chord error lets a cutter into these.
+
+    A face with a sharp outside edge to a bent one is left out: that edge is a polygon, and cutters that follow the
+    bend, as the wall of a bore, would run into it.
+
+    Parameters
+    ----------
+    surface : CutSurface
+    sharp : (3 m,) bool array
+        Half-edges across which it turns a corner.
+    """
+    mesh = surface.mesh
+    length = np.linalg.norm(surface.corner_normal, axis=2, keepdims=True)
+    leans = np.abs(surface.corner_normal / np.maximum(length, 1e-300) - mesh.normal[:, None])
+    flat = leans.max(axis=(1, 2)) < _PLANE_LEAN
+    face, count = mesh.exact_planes
+    edge = np.flatnonzero(sharp & np.repeat(flat, 3))
+    twin = mesh.twins[edge]
+    bent = (twin < 0) | ~flat[twin // 3]
+    edge, twin = edge[bent], twin[bent]
+    beyond = mesh.vertices[mesh.faces[twin // 3, (twin + 2) % 3]] - mesh.vertices[mesh.faces[edge // 3, edge % 3]]
+    falls = (twin < 0) | (np.einsum("ex,ex->e", beyond, mesh.normal[edge // 3]) < 0.0)
+    left_out = np.zeros(count, bool)
+    left_out[face[edge[falls] // 3]] = True
+    return np.asarray(flat & ~left_out[face])
 
 
 def numbers_from(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
@@ -286,7 +330,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
         cusp_uniformity=None if np.isnan(unevenness) else unevenness,
         above_target_share=summary.above_target_share,
         uncut_share=summary.uncut_share,
-        gouge_um=_um(max(-found.proof.least_mm, 0.0)),
+        gouge_um=_um(found.proof.gouge_mm),
         is_laid=True,
     )
 

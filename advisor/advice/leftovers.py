@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from advisor import tolerances
 from advisor.advice.conditions import StageConditions, zone_conditions
@@ -30,7 +31,7 @@ from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.tool_body import cutter_of
 from advisor.job import Tool
 from advisor.model import Leftover, PassKind
-from advisor.part.mesh import Ints
+from advisor.part.mesh import Floats, Ints
 from advisor.units import UM_PER_MM
 from advisor.zones.zoning import Zoning
 
@@ -41,6 +42,8 @@ _CORNER_SHARE_OF_RADIUS = 0.75
 _SLACK = 0.05
 # Passes so little over a whole number are that number.
 _PASS_SLACK = 0.02
+# A sharp inside edge belongs to the place whose samples lie within so many of their spacings.
+_NEAR_SPACINGS = 2.0
 
 
 @dataclass(frozen=True)
@@ -90,8 +93,9 @@ def leftovers(
     places = connected_places(part, mesh, fields, parts, of_parts, zone_id[zoning.zone] > 0, radius)
     job = _Job(part, zone_id, tools, stage, surface)
     least = tolerances.LEFTOVER_SHARE_OF_FOOTPRINT * np.pi * tools[0].diameter ** 2 / 4
+    in_corners = _most_in_corners_mm(part, places)
     found = [
-        (_record(job, samples, float(area)), number)
+        (_record(job, samples, float(area), float(in_corners[number])), number)
         for number, (samples, area) in enumerate(zip(places.samples, places.area_mm2, strict=True))
         if area >= least and len(samples) > 0
     ]
@@ -121,24 +125,39 @@ def _arrays(
     return arrays
 
 
-def _record(job: _Job, samples: NDArray[np.int64], total: float) -> Leftover:
+def _most_in_corners_mm(part: PartReach, places: Places) -> Floats:
+    """(n,) the highest that stands on the sharp inside edges of each place; 0 where there is none."""
+    most = np.zeros(len(places.samples))
+    rows = np.concatenate([np.zeros(0, np.int64), *places.samples])
+    if len(rows) == 0 or len(part.corners.left_mm) == 0:
+        return most
+    label = np.repeat(np.arange(len(places.samples)), [len(samples) for samples in places.samples])
+    near = _NEAR_SPACINGS * float(np.sqrt(np.quantile(part.samples.area_mm2[rows], 0.95)))
+    away, nearest = cKDTree(part.samples.point[rows]).query(part.corners.point, distance_upper_bound=near)
+    close = np.isfinite(away)
+    np.maximum.at(most, label[nearest[close]], part.corners.left_mm[close])
+    return most
+
+
+def _record(job: _Job, samples: NDArray[np.int64], total: float, in_corners_mm: float) -> Leftover:
     part, tools = job.part, job.tools
     area = part.samples.area_mm2[samples]
     zones, share = np.unique(job.zone_id[part.zone[samples]], return_inverse=True)
     height = part.leftover_mm[samples]
+    most = max(float(height.max()), in_corners_mm)
     middle = (area @ part.samples.point[samples]) / float(area.sum())
     enough = _that_get_in(part, samples)
     tool = tools[largest_of(enough, tools)] if enough else None
     radius = tools[0].corner_radius_mm
     fit, _ = fit_over(part.fit_mm[samples], area, 1.0 - _SLACK)
-    kind = "corner" if height.max() <= _CORNER_SHARE_OF_RADIUS * radius else "groove"
+    kind = "corner" if most <= _CORNER_SHARE_OF_RADIUS * radius else "groove"
     place = Leftover(
         zones=tuple(int(zone) for zone in zones[np.argsort(-np.bincount(share, area), kind="stable")]),
         kind="corner" if kind == "corner" else "groove",
         middle_mm=(float(middle[0]), float(middle[1]), float(middle[2])),
         area_mm2=total,
         p95_um=float(np.quantile(height, 0.95)) * UM_PER_MM,
-        max_um=float(height.max()) * UM_PER_MM,
+        max_um=most * UM_PER_MM,
         diameter_mm=None if tool is None else tool.diameter,
         path_mm=None,
         pass_kind=_pass_kind(kind, tool, fit),

@@ -14,7 +14,12 @@ from advisor.model import Advice
 
 
 def pass_count(advice: Advice, surface: ZoneSurface, height_mm: float, rim_mm: float) -> int:
-    """About how many passes a candidate takes.
+    """About how many passes a candidate takes."""
+    return max(1, math.ceil(steps_across(advice, surface, height_mm, rim_mm)))
+
+
+def steps_across(advice: Advice, surface: ZoneSurface, height_mm: float, rim_mm: float) -> float:
+    """How many steps of a candidate a zone is wide.
 
     Lines: the width across them over their spacing. Levels: the height over the Z-step. Offsets: the distance
     from the rim to the middle (about twice the area over the rim) over the step.
@@ -22,12 +27,10 @@ def pass_count(advice: Advice, surface: ZoneSurface, height_mm: float, rim_mm: f
     if advice.line_spacing_mm is not None and advice.direction_deg is not None:
         turned = math.radians(advice.direction_deg)
         feed = np.array([[math.cos(turned), math.sin(turned)]])
-        across = float(widths_across(surface.plan_corners, feed)[0]) / advice.line_spacing_mm
-    elif advice.z_step_mm is not None:
-        across = height_mm / advice.z_step_mm
-    else:
-        across = 2 * surface.total_mm2 / max(rim_mm, 1e-9) / (advice.stepover_mm or math.inf)
-    return max(1, math.ceil(across))
+        return float(widths_across(surface.plan_corners, feed)[0]) / advice.line_spacing_mm
+    if advice.z_step_mm is not None:
+        return height_mm / advice.z_step_mm
+    return 2 * surface.total_mm2 / max(rim_mm, 1e-9) / (advice.stepover_mm or math.inf)
 
 
 def stage_minutes(

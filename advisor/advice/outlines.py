@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor import tolerances
 from advisor.advice.settings import Settings
 from advisor.model import SMALL_FEATURES_SHAPE, OutlineArrays, Zone, ZoneOutline
 from advisor.part.mesh import Flags, Floats, Ints
@@ -46,7 +45,7 @@ class PlanOutlines:
         """The outlines of every zone that is not left out, each followed by its overlap loops."""
         pushed = pushed_outlines(
             self.zoning.surface, self.zoning.zone, self.boundaries, self.axis, self.overlap_mm, self.takes,
-            tolerances.OUTLINE_DEVIATION_MM,
+            self.zoning.line_deviation_mm,
         )  # fmt: skip
         told = [
             outline
@@ -58,7 +57,7 @@ class PlanOutlines:
 
 def boundaries_of(zoning: Zoning, axis: Floats) -> list[list[Outline]]:
     """Outlines of every zone, in the order of their numbers."""
-    return zone_outlines(zoning.surface, zoning.zone, axis, tolerances.OUTLINE_DEVIATION_MM)
+    return zone_outlines(zoning.surface, zoning.zone, axis, zoning.line_deviation_mm)
 
 
 def plan_outlines(

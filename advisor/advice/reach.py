@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from advisor import tolerances
+from advisor.advice.reach_corners import InsideCorners, inside_corners
 from advisor.advice.zone_surface import quantile
 from advisor.cutter.fit_radius import largest_fitting_ball_mm
 from advisor.cutter.leftover import leftover_mm
@@ -72,6 +73,7 @@ class PartReach:
     tree : everything that may be in the way
     clearance_mm : air kept round shank and holder
     off_mm : stock that counts as nothing
+    corners : what the finishing tool leaves on sharp inside edges
     """
 
     samples: Samples
@@ -85,6 +87,7 @@ class PartReach:
     tree: PlanTree
     clearance_mm: float
     off_mm: float
+    corners: InsideCorners
 
 
 def part_reach(
@@ -124,9 +127,10 @@ def part_reach(
     by_tool = (_without_traces(by_tool[0], leftover, samples.point), *by_tool[1:])
     fit = _fit(tools, by_tool, tree, samples, zoning.zone[samples.facet], off_mm)
     height = mesh.vertices @ axis
+    corners = inside_corners(cut, zoning.zone, is_up & is_finished[zoning.zone], tools[0], tree, off_mm)
     return PartReach(
         samples, zoning.zone[samples.facet], by_tool, leftover, fit, is_up, float(height.max()), samples.point @ axis,
-        tree, clearance_mm, off_mm,
+        tree, clearance_mm, off_mm, corners,
     )  # fmt: skip
 
 
@@ -308,7 +312,7 @@ def zone_reach(
         depth_mm=reach.top_mm - float(reach.height_mm[rows].min()),
         stick_out_mm=float(np.quantile(known, _TOP_SHARE)) if len(known) else None,
         largest_diameter_mm=None if fitting is None else tools[fitting].diameter,
-        leftover=_leftover_record(reach.leftover_mm[rows], area, state),
+        leftover=_leftover_record(reach.leftover_mm[rows], area, state, reach.corners.most_mm(zone)),
         fit_diameter_mm=fit,
         fit_share=fit_share,
     )
@@ -350,12 +354,14 @@ def largest_of(numbers: Sequence[int], tools: Sequence[Tool]) -> int:
     return max(numbers, key=lambda number: (tools[number].diameter, -number))
 
 
-def _leftover_record(left_mm: Floats, area_mm2: Floats, state: NDArray[np.int8]) -> ZoneLeftover | None:
+def _leftover_record(
+    left_mm: Floats, area_mm2: Floats, state: NDArray[np.int8], in_corners_mm: float
+) -> ZoneLeftover | None:
     over = left_mm > 0.0
     if not over.any():
         return None
     return ZoneLeftover(
         area_mm2=float(area_mm2[state == CUTTER_TOO_LARGE].sum()),
         p95_um=float(np.quantile(left_mm[over], 0.95)) * UM_PER_MM,
-        max_um=float(left_mm[over].max()) * UM_PER_MM,
+        max_um=max(float(left_mm[over].max()), in_corners_mm) * UM_PER_MM,
     )

@@ -18,11 +18,11 @@ from advisor.cutter.tool_body import cutter_of
 from advisor.errors import InputError
 from advisor.job import Job, Stage, Tool, job_from_keys, parse_up
 from advisor.model import Setting
-from advisor.part.frame import plan_axes
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.units import angle_deg, length_mm, unit_name
 from advisor.zones.areas import connected_areas
+from advisor.zones.hollows import closes_all_round
 
 # Ball diameters on most tool shelves, mm. (common practice, no source)
 _SHELF_BALLS_MM = (0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 12.0, 16.0)
@@ -34,9 +34,8 @@ _BALL_SHARE_OF_SIZE = 0.1
 _TIGHT_AREA_SHARE = 0.01
 # Nor is the whole part cut with a ball below this share of the one its size asks for, because of fillets.
 _SMALLEST_SHARE_FOR_FILLETS = 0.35
-# Walls within 10 degrees of upright are those of holes; what is left of their normals' sum tells an open side.
+# Walls within 10 degrees of upright are those of holes.
 _UPRIGHT_SINE = 0.17
-_CLOSED_SHARE = 0.25
 # Even a stage that takes nothing off rubs over a few hundredths.
 _LEAST_DEPTH_MM = 0.02
 
@@ -199,11 +198,7 @@ def _hole_walls(part: MeasuredPart, tight: Flags, climb: Floats, axis: Floats) -
     mesh = part.mesh
     upright = tight & (np.abs(climb) < _UPRIGHT_SINE)
     label = connected_areas(mesh, upright)
-    count = int(label.max()) + 1
-    area = np.bincount(label, mesh.area_mm2, minlength=count)
-    sums = [np.bincount(label, mesh.area_mm2 * (mesh.normal @ d), minlength=count) for d in plan_axes(axis)]
-    closed = np.hypot(*sums) < _CLOSED_SHARE * area
-    walls: Flags = upright & closed[label]
+    walls: Flags = upright & closes_all_round(mesh, label, int(label.max()) + 1, axis)[label]
     return walls
 
 

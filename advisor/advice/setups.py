@@ -14,9 +14,11 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.advice.advise import advise
-from advisor.advice.cautions import cautions
+from advisor.advice.cautions import cautions, of_passes_not_laid
+from advisor.advice.choose import NO_SET_UP_REACHES
 from advisor.advice.ground import reach_tolerance_mm
 from advisor.advice.pass_arrays import joined_passes
+from advisor.advice.progress import Progress, silent, within
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_borders import SetupBorders, setup_borders, with_neighbours
 from advisor.advice.setup_outlines import joined_outlines, numbered_on
@@ -29,7 +31,18 @@ from advisor.cutter.setup_cover import setup_cover
 from advisor.cutter.setup_reach import axis_tool, setup_reach
 from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import parse_up
-from advisor.model import FacetArrays, Leftover, MapPrice, OutlineArrays, PassArrays, Plan, PlanRecord, Setup, Zone
+from advisor.model import (
+    Advice,
+    FacetArrays,
+    Leftover,
+    MapPrice,
+    OutlineArrays,
+    PassArrays,
+    Plan,
+    PlanRecord,
+    Setup,
+    Zone,
+)
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Floats
@@ -43,16 +56,26 @@ _AWAY_SHARE = 0.005
 ONE, FEWEST = "one", "fewest"
 
 
-def plan_part(part: MeasuredPart, settings: Settings, *, only_zones: bool = False, lays_passes: bool = False) -> Plan:
+def plan_part(
+    part: MeasuredPart,
+    settings: Settings,
+    *,
+    only_zones: bool = False,
+    lays_passes: bool = False,
+    progress: Progress = silent,
+) -> Plan:
     """The plan of a part in the set-ups that the job asks for: one, those it names, or as few as reach it all."""
     if settings.job.setups == ONE:
-        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes)
+        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress)
     axes, whole, of_facet = _setups(part, settings)
     plans, vertices = [], []
     for number, axis in enumerate(axes):
         own, vertex = taken_from(whole, of_facet == number)
         turned = replace(settings, axis=(float(axis[0]), float(axis[1]), float(axis[2])))
-        told = advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, in_the_way=part.mesh)
+        own_progress = within(progress, number / len(axes), (number + 1) / len(axes))
+        told = advise(
+            own, turned, only_zones=only_zones, lays_passes=lays_passes, in_the_way=part.mesh, progress=own_progress
+        )
         plans.append(told)
         vertices.append(vertex)
     return _as_one(part, settings, plans, lambda facets: setup_borders(whole, of_facet, facets, vertices))
@@ -72,9 +95,9 @@ def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, SetupPart, 
         axes = np.array([parse_up(words) for words in settings.job.setups])
         forced, spare = tuple(range(len(axes))), 1.0
     off_mm = reach_tolerance_mm(settings, chord_error_um(part.mesh, part.smooth))
-    reach = setup_reach(part.mesh, body, cutter, axes, even_samples(part.mesh, _SAMPLES), off_mm)
+    reach = setup_reach(part.mesh, body, cutter, axes, even_samples(part.mesh, _SAMPLES), off_mm, tool.stick_out)
     cover = setup_cover(part.mesh, part.smooth.is_crease, part.smooth.is_plane, reach, forced, spare)
-    asked = axis_tool(part.mesh, body, cutter, cover.axes, off_mm)
+    asked = axis_tool(part.mesh, body, cutter, cover.axes, off_mm, tool.stick_out)
     cut, setup = split_along_reach(part.mesh, part.smooth, cover, asked, tool.diameter)
     order = np.argsort([list(forced).index(c) if c in forced else len(forced) for c in cover.candidate], kind="stable")
     place = np.empty(len(order), np.int64)
@@ -100,8 +123,8 @@ def _as_one(
     facets = [_numbered_facets(*each) for each in zip((plan.facets for plan in plans), starts, place_ids, strict=True)]
     borders = meet(facets)
     zones = [
-        _moved(zone, number, start)
-        for number, (plan, start) in enumerate(zip(plans, starts, strict=True))
+        _moved(zone, number, start, group)
+        for number, (plan, start, group) in enumerate(zip(plans, starts, _first_groups(plans), strict=True))
         for zone in plan.zones
     ]
     told = with_neighbours(zones, borders)
@@ -134,7 +157,11 @@ def _joined_record(
             math.fsum(price.total_mm for price in prices), math.fsum(price.least_mm for price in prices),
             prices[0].blend_price_mm_per_mm, prices[0].zone_price_mm,
         ),
-        cautions=(*cautions((), settings, facets_um), *_of_what_faces_away(zones)),
+        cautions=(
+            *cautions((), settings, facets_um),
+            *_of_what_faces_away(zones),
+            *(of_passes_not_laid(zones) if plans[0].passes is not None else ()),
+        ),
         sequence=sequence_over_setups([r.sequence for r in records], settings.stages[-1].machine.tool_change_min),
         orientations=tuple(
             replace(each, setup=number, zones=tuple(zone + start for zone in each.zones))
@@ -176,14 +203,35 @@ def _of_what_faces_away(zones: Sequence[Zone]) -> list[str]:
     return [f"{share:.0%} of the surface faces away from the spindle, or is hidden from it, in all of these set-ups."]
 
 
-def _moved(zone: Zone, setup: int, start: int) -> Zone:
-    repeats = None if zone.repeats is None else replace(zone.repeats, model=zone.repeats.model + start)
+def _first_groups(plans: Sequence[Plan]) -> list[int]:
+    """How many families of copies the set-ups before each one have: copies are told within one set-up."""
+    most = [max((zone.repeats.group for zone in plan.zones if zone.repeats), default=0) for plan in plans]
+    return [0, *itertools.accumulate(most)][:-1]
+
+
+def _moved(zone: Zone, setup: int, start: int, first_group: int) -> Zone:
+    repeats = zone.repeats
+    if repeats is not None:
+        repeats = replace(repeats, model=repeats.model + start, group=repeats.group + first_group)
     return replace(
-        zone,
+        _with_none_reaching(zone),
         id=zone.id + start,
         setup=setup,
         neighbours=tuple(replace(near, zone=near.zone + start) for near in zone.neighbours),
         repeats=repeats,
+    )
+
+
+def _with_none_reaching(zone: Zone) -> Zone:
+    """What faces away in its set-up is reached in none of the job's: borders between set-ups are drawn so."""
+    if zone.advice is None or zone.slope_class != "undercut" or zone.is_protected:
+        return zone
+
+    def told(advice: Advice) -> Advice:
+        return replace(advice, why=(NO_SET_UP_REACHES, *advice.why[1:]))
+
+    return replace(
+        zone, advice=told(zone.advice), steps=tuple(map(told, zone.steps)), candidates=tuple(map(told, zone.candidates))
     )
 
 

@@ -11,6 +11,8 @@ from advisor.words import plain_number
 # The sentence of ``complete.condition_words`` on a tilt by itself, neighbours not asked.
 _ASKED_ALONE = "Tilt the tool "
 _WHAT: dict[TiltHold, str] = {"holder": "the holder", "shank": "neck or shank", "cutter": "the cutter"}
+# What rounds to nothing in tenths of a per cent.
+_LEAST_TOLD_SHARE = 0.001
 _AXES = {0.0: "+X", 90.0: "+Y", 180.0: "-X", 270.0: "-Y"}
 _SIDES = {"both": "to either side", "uphill": "uphill", "downhill": "downhill"}
 
@@ -43,7 +45,7 @@ def _of_group(tilt: ZoneTilt) -> tuple[str, ...]:
         return ()
     return (
         f"It needs no tilt, but is as well cut tilted {tilt.tilt_deg:.0f} deg {azimuth_words(tilt.azimuth_deg or 0.0)} "
-        "with the zones of that orientation.",
+        f"with the zones of that orientation: the tool stays clear {_how_clear(tilt)}.",
     )
 
 
@@ -55,10 +57,25 @@ def _of_fixed(tilt: ZoneTilt) -> str:
         return f"No fixed tilt that would help is clear: {_touching(tilt)}; upright the tip cuts {at_tip:.0%} of it."
     held = "" if tilt.held_back_by is None else f"; with tilts that do better {_touching(tilt)}"
     return (
-        f"Tilted {tilt.tilt_deg:.0f} deg {azimuth_words(tilt.azimuth_deg or 0.0)} the tool stays clear wherever it is "
-        f"upright, and its tip is out of the cut on {tilt.off_tip_share:.0%} of the zone, upright on "
+        f"Tilted {tilt.tilt_deg:.0f} deg {azimuth_words(tilt.azimuth_deg or 0.0)} the tool stays clear "
+        f"{_how_clear(tilt)}. Its tip is out of the cut on {tilt.off_tip_share:.0%} of the zone, upright on "
         f"{tilt.upright_off_tip_share:.0%}{held}."
     )
+
+
+def _how_clear(tilt: ZoneTilt) -> str:
+    """Where a tilted tool stays clear: what is told of samples says so."""
+    asked = f"asked at {plain_number(tilt.places)} places"
+    if tilt.lost_by is None or tilt.lost_share <= 0.0:
+        return f"wherever it is upright, {asked}"
+    return (
+        f"where it is upright but for {_share(tilt.lost_share)} of the zone, {asked}: {_WHAT[tilt.lost_by]} would "
+        "touch there, so cut that upright"
+    )
+
+
+def _share(share: float) -> str:
+    return f"{share:.1%}" if share >= _LEAST_TOLD_SHARE else "less than 0.1%"
 
 
 def _of_feed(name: str, tilt: FeedTilt) -> str:
@@ -68,7 +85,8 @@ def _of_feed(name: str, tilt: FeedTilt) -> str:
             return f"{what}: no tilt does better than upright."
         return f"{what}: not clear, {_touching(tilt)}."
     side = "" if name == "Lead" else f" {_SIDES[tilt.side]}"
-    return f"{what}: clear at {tilt.tilt_deg:.0f} deg{side}, tip out of the cut on {tilt.off_tip_share:.0%}."
+    lost = f" but for {_share(tilt.lost_share)} of it" if tilt.lost_share > 0.0 else ""
+    return f"{what}: clear at {tilt.tilt_deg:.0f} deg{side}{lost}, tip out of the cut on {tilt.off_tip_share:.0%}."
 
 
 def _touching(tilt: ZoneTilt | FeedTilt) -> str:

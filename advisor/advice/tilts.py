@@ -8,16 +8,26 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor import tolerances
 from advisor.advice.conditions import StageConditions
 from advisor.advice.reach import PartReach
 from advisor.advice.settings import Settings
 from advisor.advice.tilt_words import tilt_words, with_tilt_words
 from advisor.cutter.setup_axes import index_angles_deg
-from advisor.cutter.tilt_choice import TiltShares, is_off_tip, margins, off_tip_slope_deg, smallest_tilt, tilt_shares
-from advisor.cutter.tilt_cone import TiltCone, tilt_cone
-from advisor.cutter.tilt_feed import FeedChoice, feed_tilt, uphill_azimuths_deg
+from advisor.cutter.tilt_choice import (
+    TiltCounts,
+    TiltShares,
+    is_off_tip,
+    margins,
+    off_tip_slope_deg,
+    smallest_tilt,
+    tilt_counts,
+    tilt_shares,
+)
+from advisor.cutter.tilt_cone import ASKED_AZIMUTHS, TiltCone, tilt_cone
+from advisor.cutter.tilt_feed import FeedChoice, Ways, feed_counts, feed_tilt, uphill_azimuths_deg
 from advisor.cutter.tilt_groups import fewest_orientations
-from advisor.cutter.tilt_reach import BY_CUTTER, BY_HOLDER, BY_SHANK, REACHED, TiltReach, tilt_reach
+from advisor.cutter.tilt_reach import BY_CUTTER, BY_HOLDER, BY_SHANK, REACHED, TiltTool, tilt_tool
 from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import Machine, parse_up
 from advisor.model import FeedTilt, Orientation, TiltHold, TiltSide, Zone, ZoneTilt
@@ -27,6 +37,10 @@ from advisor.part.mesh import Flags, Floats, Ints, Mesh
 _POINTS_OF_A_ZONE = 160
 _FEWEST_POINTS_OF_A_ZONE = 16
 _POINTS = 6_000
+# A tilt that is told has been asked at so many points of the zone, or at all that there are.
+_SURE_POINTS_OF_A_ZONE = 12_000
+# A tilt refused for less than so many times what is let go is asked at many as well: few points tell no less apart.
+_NEAR_SLACKS = 4.0
 _HOLDS: dict[int, TiltHold | None] = {REACHED: None, BY_HOLDER: "holder", BY_SHANK: "shank", BY_CUTTER: "cutter"}
 _TOP_SHARE = 0.999
 _GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
@@ -35,16 +49,38 @@ _Rows = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class _Asked:
-    """What the tool reaches of some points along the axes of a cone."""
+class _Ring:
+    """What the tool reaches of some points of a zone upright and at one tilt, towards all azimuths.
+
+    `rows` are samples of the part's reach, `upright` (k,), `state` and `stick_out_mm` (a, k).
+    """
+
+    rows: _Rows
+    upright: NDArray[np.int8]
+    state: NDArray[np.int8]
+    stick_out_mm: Floats
+    is_sure: bool
+
+
+@dataclass
+class _Told:
+    """What is known of one zone: by tilt the points it was asked at, and what follows for every axis of the cone."""
+
+    zone: Zone
+    sure_rows: _Rows
+    rings: list[_Ring]
+    upright_stick_out_mm: Floats
+    counts: TiltCounts
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What all zones have in common."""
 
     cone: TiltCone
-    reach: TiltReach
-    point: Floats
-    normal: Floats
-    area_mm2: Floats
-    zone: Ints
-    off_tip: Flags
+    tool: TiltTool
+    reach: PartReach
+    stage: StageConditions
     limit_deg: float
 
 
@@ -76,59 +112,116 @@ def with_tilts(
     most_deg = stage.machine.tilt_deg
     if reach is None or most_deg <= 0.0 or stage.target.cutter.ring_radius_mm > 0.0:
         return zones, ()
-    asked = _asked(reach, is_finished, mesh, settings, off_mm)
-    if asked is None:
+    number = {int(ids[n]): int(n) for n in np.unique(reach.zone) if is_finished[n]}
+    told_of = [zone for zone in zones if zone.id in number]
+    if not told_of:
         return zones, ()
-    number = {int(ids[n]): n for n in np.unique(asked.zone)}
-    told = [zone for zone in zones if zone.id in number]
-    rows = {zone.id: np.flatnonzero(asked.zone == number[zone.id]) for zone in told}
-    shares = {
-        zone.id: tilt_shares(asked.reach.state[:, at], asked.off_tip[:, at], asked.area_mm2[at])
-        for zone in told
-        for at in [rows[zone.id]]
-    }
-    if stage.machine.axes == "3+2":
-        chosen = _in_groups(asked.cone, [shares[zone.id] for zone in told], [zone.area_mm2 for zone in told])
-    else:
-        chosen = [smallest_tilt(asked.cone, shares[zone.id]) for zone in told]
-    tilts = {
-        zone.id: _zone_tilt(asked, zone, rows[zone.id], shares[zone.id], which, stage)
-        for zone, which in zip(told, chosen, strict=True)
-    }
-    groups = _orientations(asked, told, chosen, rows, tilts) if stage.machine.axes == "3+2" else ()
+    job = _job(reach, mesh, settings, off_mm)
+    told = _asked_everywhere(job, told_of, [number[zone.id] for zone in told_of])
+    chosen = _chosen(job, told)
+    tilts = {each.zone.id: _zone_tilt(job, each, which) for each, which in zip(told, chosen, strict=True)}
+    groups = _orientations(told, chosen, tilts) if stage.machine.axes == "3+2" else ()
     return tuple(_with_tilt(zone, tilts.get(zone.id)) for zone in zones), groups
 
 
-def _asked(reach: PartReach, is_finished: Flags, mesh: Mesh, settings: Settings, off_mm: float) -> _Asked | None:
-    candidates = np.flatnonzero(is_finished[reach.zone])
-    if len(candidates) == 0:
-        return None
-    count = len(np.unique(reach.zone[candidates]))
-    wanted = int(np.clip(_POINTS // count, _FEWEST_POINTS_OF_A_ZONE, _POINTS_OF_A_ZONE))
-    some = candidates[_some_of_each(reach.zone[candidates], wanted)]
+def _job(reach: PartReach, mesh: Mesh, settings: Settings, off_mm: float) -> _Job:
     stage = settings.stages[-1]
     cone = tilt_cone(np.asarray(settings.axis), stage.machine.tilt_deg)
     body, cutter = tool_body(stage.tool, settings.job.clearance), cutter_of(stage.tool)
-    point, normal = reach.samples.point[some], reach.samples.normal[some]
-    found = tilt_reach(mesh, cone, body, cutter, point, normal, off_mm, stage.tool.stick_out)
-    limit = off_tip_slope_deg(stage.tool.diameter, stage.depth_mm)
-    off_tip = is_off_tip(normal, cone.axes[:, None], limit)
-    return _Asked(cone, found, point, normal, reach.samples.area_mm2[some], reach.zone[some], off_tip, limit)
+    tool = tilt_tool(mesh, cone, body, cutter, off_mm, stage.tool.stick_out)
+    return _Job(cone, tool, reach, stage, off_tip_slope_deg(stage.tool.diameter, stage.depth_mm))
 
 
-def _some_of_each(label: Ints, wanted: int) -> _Rows:
-    """Positions of at most `wanted` of every label, spread over them by the golden ratio.
+def _asked_everywhere(job: _Job, zones: Sequence[Zone], numbers: Sequence[int]) -> list[_Told]:
+    """Some points of every zone, asked along every axis of the cone."""
+    samples = job.reach.samples
+    wanted = int(np.clip(_POINTS // len(zones), _FEWEST_POINTS_OF_A_ZONE, _POINTS_OF_A_ZONE))
+    of_zone = [np.flatnonzero(job.reach.zone == number) for number in numbers]
+    some = [_some_of(rows, wanted) for rows in of_zone]
+    together = np.concatenate(some)
+    found = job.tool.reach(job.cone.axes, samples.point[together], samples.normal[together])
+    ends = np.cumsum([0, *(len(rows) for rows in some)])
+    told = []
+    for zone, rows, all_rows, start, end in zip(zones, some, of_zone, ends, ends[1:], strict=False):
+        own = slice(start, end)
+        state, stick_out = found.state[:, own], found.stick_out_mm[:, own]
+        sure = _some_of(all_rows, _SURE_POINTS_OF_A_ZONE)
+        rings = [
+            _Ring(rows, state[0], state[axes], stick_out[axes], len(rows) == len(sure))
+            for axes in map(job.cone.rows, range(len(job.cone.tilts_deg)))
+        ]
+        counts = _counts(job, rows, state, state[0], np.arange(len(job.cone.axes)))
+        told.append(_Told(zone, sure, rings, stick_out[0], counts))
+    return told
+
+
+def _counts(
+    job: _Job, rows: _Rows, state: NDArray[np.int8], upright: NDArray[np.int8], axes: _Rows
+) -> TiltCounts:  # fmt: skip
+    samples = job.reach.samples
+    off_tip = is_off_tip(samples.normal[rows], job.cone.axes[axes][:, None], job.limit_deg)
+    return tilt_counts(state, off_tip, samples.area_mm2[rows], upright)
+
+
+def _chosen(job: _Job, told: Sequence[_Told]) -> list[int]:
+    """The axis of every zone: chosen by few points, asked at many, and chosen anew until the many agree."""
+    while True:
+        shares = [tilt_shares(each.counts) for each in told]
+        if job.stage.machine.axes == "3+2":
+            chosen = _in_groups(job.cone, shares, [each.zone.area_mm2 for each in told])
+        else:
+            chosen = [smallest_tilt(job.cone, share) for share in shares]
+        wanted = [_tilts_to_ask(job, each, which) for each, which in zip(told, chosen, strict=True)]
+        if not any(wanted):
+            return chosen
+        for tilt in sorted({tilt for tilts in wanted for tilt in tilts}):
+            _make_sure(job, [each for each, tilts in zip(told, wanted, strict=True) if tilt in tilts], tilt)
+
+
+def _tilts_to_ask(job: _Job, told: _Told, which: int) -> set[int]:
+    """Tilts, by place, asked at few points only that would be told of a zone, or that a few of these refuse."""
+    tilts = {(which - 1) // ASKED_AZIMUTHS} if which > 0 else set()
+    shares = tilt_shares(told.counts)
+    if shares.held_back_by and shares.held_back_share <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE:
+        close = ~shares.is_clear & (shares.lost <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE)
+        tilts |= _least_open(told, np.unique((np.flatnonzero(close) - 1) // ASKED_AZIMUTHS))
+    if job.stage.machine.axes == "5":
+        for found, _ in _feed_choices(job, told):
+            tilts |= {found.tilt} - {-1}
+            if found.held_back_by and found.held_back_share <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE:
+                tilts |= _least_open(told, np.arange(found.tilt + 1, len(told.rings)))
+    return {tilt for tilt in tilts if not told.rings[tilt].is_sure}
+
+
+def _least_open(told: _Told, tilts: _Rows) -> set[int]:
+    """The least of some tilts that was asked at few points only."""
+    return {next((int(tilt) for tilt in tilts if not told.rings[tilt].is_sure), -1)} - {-1}
+
+
+def _make_sure(job: _Job, told: Sequence[_Told], tilt: int) -> None:
+    """Write what the tool reaches at one tilt, and upright, of many points of some zones in place of few."""
+    samples, axes = job.reach.samples, np.append(0, job.cone.rows(tilt))
+    together = np.concatenate([each.sure_rows for each in told])
+    found = job.tool.reach(job.cone.axes[axes], samples.point[together], samples.normal[together])
+    start = 0
+    for each in told:
+        own = slice(start, start + len(each.sure_rows))
+        start = own.stop
+        state, stick_out = found.state[:, own], found.stick_out_mm[:, own]
+        each.rings[tilt] = _Ring(each.sure_rows, state[0], state[1:], stick_out[1:], True)
+        each.upright_stick_out_mm = stick_out[0]
+        each.counts = each.counts.with_ways(axes, _counts(job, each.sure_rows, state, state[0], axes))
+
+
+def _some_of(rows: _Rows, wanted: int) -> _Rows:
+    """At most `wanted` of some rows, spread over them by the golden ratio.
 
     Points of a large facet lie in the order of its halving: taking every so many-th would take them from one strip.
     """
-    order = np.argsort(label, kind="stable")
-    _, starts, counts = np.unique(label[order], return_index=True, return_counts=True)
+    if len(rows) <= wanted:
+        return rows
     steps = np.modf((np.arange(wanted) + 0.5) * _GOLDEN)[0]
-    picked = [
-        start + (np.arange(count) if count <= wanted else np.unique((steps * count).astype(np.int64)))
-        for start, count in zip(starts, counts, strict=True)
-    ]
-    return np.asarray(order[np.concatenate(picked)], dtype=np.int64)
+    return np.asarray(rows[np.unique((steps * len(rows)).astype(np.int64))], dtype=np.int64)
 
 
 def _in_groups(cone: TiltCone, shares: Sequence[TiltShares], area_mm2: Sequence[float]) -> list[int]:
@@ -147,54 +240,60 @@ def _in_groups(cone: TiltCone, shares: Sequence[TiltShares], area_mm2: Sequence[
     return chosen
 
 
-def _zone_tilt(
-    asked: _Asked, zone: Zone, rows: _Rows, shares: TiltShares, which: int, stage: StageConditions
-) -> ZoneTilt:
-    cone, area = asked.cone, asked.area_mm2[rows]
-    # sums of shares may come out above 1 by rounding
-    reached = np.minimum((asked.reach.state[:, rows] == REACHED) @ area / area.sum(), 1.0)
+def _zone_tilt(job: _Job, told: _Told, which: int) -> ZoneTilt:
+    cone, shares = job.cone, tilt_shares(told.counts)
     is_tilted = which > 0
     level = np.isclose(cone.tilt_deg, cone.tilt_deg[which]) & shares.is_clear
-    lead, lean = _feed_tilts(asked, zone, rows) if stage.machine.axes == "5" else (None, None)
-    told = ZoneTilt(
+    lead, lean = (None, None)
+    if job.stage.machine.axes == "5":
+        lead, lean = (_feed_tilt(found, sides) for found, sides in _feed_choices(job, told))
+    upright = told.rings[0].rows if not is_tilted else told.rings[(which - 1) // ASKED_AZIMUTHS].rows
+    record = ZoneTilt(
         tilt_deg=float(cone.tilt_deg[which]),
         azimuth_deg=float(cone.azimuth_deg[which]) if is_tilted else None,
         tool_axis=_vector(cone.axes[which]),
         off_tip_share=float(shares.off_tip[which]),
         upright_off_tip_share=float(shares.off_tip[0]),
-        reached_share=float(reached[which]),
-        upright_reached_share=float(reached[0]),
+        reached_share=float(shares.reached[which]),
+        upright_reached_share=float(shares.reached[0]),
         clear_azimuths_deg=tuple(float(azimuth) for azimuth in cone.azimuth_deg[level]) if is_tilted else (),
         held_back_by=_held(shares)[0],
         held_back_share=_held(shares)[1],
-        stick_out_mm=_stick_out_mm(asked, which, rows),
+        stick_out_mm=_most_mm(_stick_outs(told, which)),
         lead=lead,
         lean=lean,
         why=(),
+        places=len(upright),
+        lost_share=float(shares.lost[which]),
+        lost_by=_HOLDS[int(shares.lost_by[which])],
     )
-    return replace(told, why=tilt_words(told, stage.tool))
+    return replace(record, why=tilt_words(record, job.stage.tool))
 
 
-def _feed_tilts(asked: _Asked, zone: Zone, rows: _Rows) -> tuple[FeedTilt, FeedTilt]:
-    """Lead and lean: over lines along their direction, over level passes and offsets along the level."""
-    point, normal = asked.point[rows], asked.normal[rows]
-    advice = zone.advice
-    across: list[tuple[Floats, ...]]
-    sides: list[TiltSide]
-    if advice is not None and advice.direction_deg is not None:
-        feed = np.full(len(rows), advice.direction_deg)
-        across, sides = [(feed + 90.0, feed - 90.0)], ["both"]
-    else:
-        uphill = uphill_azimuths_deg(point, normal, asked.cone.frame)
-        feed = uphill + 90.0
-        across, sides = [(uphill,), (uphill + 180.0,)], ["uphill", "downhill"]
+def _feed_choices(job: _Job, told: _Told) -> list[tuple[FeedChoice, list[TiltSide]]]:
+    """Lead and lean, each with the sides of its ways: over lines along their direction, over others along the level."""
+    samples, advice = job.reach.samples, told.zone.advice
+    direction = None if advice is None else advice.direction_deg
+    sides: list[TiltSide] = ["both"] if direction is not None else ["uphill", "downhill"]
+    leads, leans = [], []
+    for tilt, ring in enumerate(told.rings):
+        point, normal, area = samples.point[ring.rows], samples.normal[ring.rows], samples.area_mm2[ring.rows]
+        across: Ways
+        if direction is not None:
+            feed = np.full(len(ring.rows), direction)
+            across = ((feed + 90.0, feed - 90.0),)
+        else:
+            uphill = uphill_azimuths_deg(point, normal, job.cone.frame)
+            feed = uphill + 90.0
+            across = ((uphill,), (uphill + 180.0,))
+        known = (job.cone, tilt, ring.state, ring.upright, normal, area, job.limit_deg)
+        leads.append(feed_counts(*known, ((feed, feed + 180.0),)))
+        leans.append(feed_counts(*known, across))
+    return [(feed_tilt(job.cone, leads), ["both"]), (feed_tilt(job.cone, leans), sides)]
 
-    def choice(ways: Sequence[tuple[Floats, ...]], sides: Sequence[TiltSide]) -> FeedTilt:
-        state, area = asked.reach.state[:, rows], asked.area_mm2[rows]
-        found = feed_tilt(asked.cone, state, normal, area, asked.limit_deg, tuple(ways))
-        return FeedTilt(found.tilt_deg, sides[found.way], found.off_tip_share, *_held(found))
 
-    return choice([(feed, feed + 180.0)], ["both"]), choice(across, sides)
+def _feed_tilt(found: FeedChoice, sides: Sequence[TiltSide]) -> FeedTilt:
+    return FeedTilt(found.tilt_deg, sides[found.way], found.off_tip_share, *_held(found), found.lost_share)
 
 
 def _held(found: TiltShares | FeedChoice) -> tuple[TiltHold | None, float | None]:
@@ -202,8 +301,15 @@ def _held(found: TiltShares | FeedChoice) -> tuple[TiltHold | None, float | None
     return held, None if held is None else found.held_back_share
 
 
-def _stick_out_mm(asked: _Asked, which: int, rows: _Rows) -> float | None:
-    lengths = asked.reach.stick_out_mm[which, rows]
+def _stick_outs(told: _Told, which: int) -> Floats:
+    """(k,) least length out of the holder along an axis at every point asked."""
+    if which == 0:
+        return told.upright_stick_out_mm
+    tilt, azimuth = divmod(which - 1, ASKED_AZIMUTHS)
+    return np.asarray(told.rings[tilt].stick_out_mm[azimuth])
+
+
+def _most_mm(lengths: Floats) -> float | None:
     known = lengths[~np.isnan(lengths)]
     return float(np.quantile(known, _TOP_SHARE)) if len(known) else None
 
@@ -214,23 +320,24 @@ def _vector(axis: Floats) -> tuple[float, float, float]:
 
 
 def _orientations(
-    asked: _Asked, zones: Sequence[Zone], chosen: Sequence[int], rows: dict[int, _Rows], tilts: dict[int, ZoneTilt]
-) -> tuple[Orientation, ...]:
+    told: Sequence[_Told], chosen: Sequence[int], tilts: dict[int, ZoneTilt]
+) -> tuple[Orientation, ...]:  # fmt: skip
     groups = []
     for which in sorted(set(chosen)):
-        own = [zone for zone, mine in zip(zones, chosen, strict=True) if mine == which]
-        area = sum(zone.area_mm2 for zone in own)
-        first = tilts[own[0].id]
+        own = [each for each, mine in zip(told, chosen, strict=True) if mine == which]
+        zones = [each.zone for each in own]
+        area = sum(zone.area_mm2 for zone in zones)
+        first = tilts[zones[0].id]
         groups.append(
             Orientation(
-                setup=own[0].setup,
+                setup=zones[0].setup,
                 tool_axis=first.tool_axis,
                 tilt_deg=first.tilt_deg,
                 azimuth_deg=first.azimuth_deg,
-                zones=tuple(zone.id for zone in own),
+                zones=tuple(zone.id for zone in zones),
                 area_mm2=area,
-                off_tip_share=min(sum(zone.area_mm2 * tilts[zone.id].off_tip_share for zone in own) / area, 1.0),
-                stick_out_mm=_stick_out_mm(asked, which, np.concatenate([rows[zone.id] for zone in own])),
+                off_tip_share=min(sum(zone.area_mm2 * tilts[zone.id].off_tip_share for zone in zones) / area, 1.0),
+                stick_out_mm=_most_mm(np.concatenate([_stick_outs(each, which) for each in own])),
             )
         )
     return tuple(groups)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from advisor.advice.candidates import candidates, refused_candidates
+from advisor.advice.candidates import candidate, covers, refused_candidates
 from advisor.advice.choose import ZoneFacts, choose, is_cut_here
 from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
 from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.lines import Lines, best_direction_deg, lines_at
 from advisor.advice.reach_words import reach_words
+from advisor.advice.step_curve import step_curve
 from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.cutter import Cutter
@@ -50,16 +51,22 @@ def zone_advice(
     steps: list[Advice] = []
     told: tuple[Advice, ...] = ()
     for stage, lines in _lines_by_stage(surface, stages):
-        told = candidates(surface, stage.target, lines)
+        families = covers(surface, stage.target, lines)
+        told = tuple(candidate(surface, stage.target, family) for family in families)
         conditions = zone_conditions(surface, stage, told[0].tip_contact_share or 0.0, has_inside_corner=has_corner)
         told = tuple(completed(c, surface, extent, stage, conditions, accuracy) for c in told)
         is_last = stage is stages[-1]
         if is_last:
-            told = tuple(laid(c, stage) for c in told)
+            told = tuple(
+                replace(c, step_curve=step_curve(c, family, surface, extent, stage, conditions))
+                for c, family in zip((laid(c, stage) for c in told), families, strict=True)
+            )
         chosen, told = choose(facts, told, locked)
         if not is_last:
             chosen = laid(chosen, stage)
-        steps.append(replace(chosen, why=(*chosen.why, *condition_words(chosen, stage, conditions))))
+        # curves are there to compare candidates: with them, not once more with what is advised
+        why = (*chosen.why, *condition_words(chosen, stage, conditions))
+        steps.append(replace(chosen, why=why, step_curve=()))
     steps[-1] = replace(steps[-1], why=(*steps[-1].why, *reach_words(reach, stages[-1].tool)))
     return tuple(steps), told
 

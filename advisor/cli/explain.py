@@ -2,37 +2,34 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from advisor import tolerances
 from advisor.advice.choose import IN_WORDS, in_words
 from advisor.advice.tilt_words import azimuth_words
 from advisor.model import Advice, Orientation, Plan, PlanRecord, Zone
-from advisor.pack.lengths import LengthUnit, length_unit
-from advisor.units import UM_PER_MM
+from advisor.pack.copy_words import Copies, copies_lines, copies_of, mirror_words, move_words, program_words
+from advisor.pack.lengths import LengthUnit, in_unit, length_unit
 from advisor.words import counted, plain_number
 
 # Places left over that are told of.
 _MOST_PLACES = 10
 # A cut into the smooth surface that is worth a word; what is less is chords of facets and passes.
 _TELLING_GOUGE_UM = 10.0
-_LENGTH = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 
 
 def explain_lines(plan: Plan) -> Iterator[str]:
     """Lines that say why the map is drawn as it is, lengths in the job's unit."""
     record = plan.record
     unit = length_unit(record)
-    copies = _copies(record)
-    for line in (*_head(record), *_of_table(record), *_of_orientations(record), *_of_copies(record, copies)):
-        yield _told(line, unit)
+    copies = copies_of(record)
+    for line in (*_head(record), *_of_table(record), *_of_orientations(record), *copies_lines(record, copies)):
+        yield in_unit(line, unit)
     for zone in record.zones:
         for line in _zone_lines(zone, copies, unit):
-            yield _told(line, unit)
+            yield in_unit(line, unit)
     for line in _of_leftovers(record):
-        yield _told(line, unit)
+        yield in_unit(line, unit)
 
 
 def _head(record: PlanRecord) -> Iterator[str]:
@@ -105,53 +102,15 @@ def _of_leftovers(record: PlanRecord) -> Iterator[str]:
         yield f"{len(record.leftovers) - _MOST_PLACES} smaller places left over stand in plan.json."
 
 
-@dataclass(frozen=True)
-class _Copies:
-    """Zones that are copied with a model zone, which are in its group, and how many copies there are beside it."""
-
-    together: tuple[int, ...]
-    more: int
-
-
-def _copies(record: PlanRecord) -> dict[int, _Copies]:
-    """By zone number, for zones that others of the plan are copies of."""
-    models: dict[int, list[int]] = {}
-    more: dict[int, int] = {}
-    for zone in record.zones:
-        if zone.repeats is None or zone.repeats.is_mirrored:
-            continue
-        if zone.repeats.model == zone.id:
-            models.setdefault(zone.repeats.group, []).append(zone.id)
-        else:
-            more[zone.repeats.model] = more.get(zone.repeats.model, 0) + 1
-    return {zone: _Copies(tuple(group), more[zone]) for group in models.values() for zone in group if zone in more}
-
-
-def _of_copies(record: PlanRecord, copies: dict[int, _Copies]) -> Iterator[str]:
-    count = sum(one.more for one in copies.values())
-    if count == 0:
-        return
-    are = "is a copy" if count == 1 else "are copies"
-    yield (
-        f"{count} of the {counted(len(record.zones), 'zone')} {are} of others: {len(record.zones) - count} are left to "
-        "look at. Path and minutes of the plan count every copy."
-    )
-    if any(zone.repeats and zone.repeats.turn_deg for zone in record.zones):
-        yield (
-            "Copies are turned about the tool axis through the part's zero, anticlockwise as seen from the spindle, "
-            "and then shifted."
-        )
-
-
-def _zone_lines(zone: Zone, copies: dict[int, _Copies], unit: LengthUnit) -> Iterator[str]:
+def _zone_lines(zone: Zone, copies: dict[int, Copies], unit: LengthUnit) -> Iterator[str]:
     label = f"{zone.id}  {unit.height_words(zone)}: "
     if zone.repeats is not None and zone.repeats.model in copies and not zone.repeats.is_mirrored:
         if zone.repeats.model != zone.id:
-            yield label + _move(zone, unit)
+            yield label + move_words(zone, unit)
             return
-        yield f"{label}{_how(zone)}; {_program(zone, copies[zone.id])}"
+        yield f"{label}{_how(zone)}; {program_words(zone, copies[zone.id])}"
     else:
-        yield f"{label}{_how(zone)}{_mirror(zone)}"
+        yield f"{label}{_how(zone)}{mirror_words(zone)}"
     if zone.trade is not None:
         for sentence in zone.trade.why:
             yield f"     {sentence}"
@@ -186,47 +145,3 @@ def _how(zone: Zone) -> str:
     if zone.advice is None or not zone.advice.usable or zone.advice.cusp_um.max is None:
         return words
     return f"{words}, cusp up to {plain_number(zone.advice.cusp_um.max)} um"
-
-
-def _program(zone: Zone, copies: _Copies) -> str:
-    """What to do with a zone that has copies, once for all of them."""
-    others = [str(other) for other in copies.together if other != zone.id]
-    times = "once" if copies.more == 1 else f"{copies.more} times"
-    if not others:
-        return f"program this one, copy it {times}"
-    words = others[0] if len(others) == 1 else f"{', '.join(others[:-1])} and {others[-1]}"
-    return f"program it with zone{'s' if len(others) > 1 else ''} {words}, copy them {times}"
-
-
-def _move(zone: Zone, unit: LengthUnit) -> str:
-    assert zone.repeats is not None
-    turn = _rounded(zone.repeats.turn_deg, 3)
-    shift = [_rounded(value / unit.mm, 4 if unit.is_inch else 3) for value in zone.repeats.shift_mm]
-    moves = [] if float(turn) == 0 else [f"turn {turn} deg"]
-    axes = [f"{axis} {value}" for axis, value in zip("XYZ", shift, strict=True) if float(value)]
-    if axes:
-        moves.append(f"shift {', '.join(axes)} {unit.sign}")
-    return f"copy of zone {zone.repeats.model}: {', '.join(moves)}"
-
-
-def _mirror(zone: Zone) -> str:
-    if zone.repeats is None or not zone.repeats.is_mirrored or zone.repeats.model < 1:
-        return ""
-    return f"; mirror image of zone {zone.repeats.model}: no turn makes a copy of it"
-
-
-def _rounded(value: float, decimals: int) -> str:
-    # no -0.000, and no commas within numbers of a list
-    return f"{round(value, decimals) + 0.0:.{decimals}f}"
-
-
-def _told(line: str, unit: LengthUnit) -> str:
-    """A line with its lengths, which are told in mm and um, in the job's unit."""
-    if not unit.is_inch:
-        return line
-
-    def inches(match: re.Match[str]) -> str:
-        length_mm = float(match[1].replace(",", "")) / (UM_PER_MM if match[2] == "um" else 1.0)
-        return f"{plain_number(length_mm / unit.mm)} {unit.sign}"
-
-    return _LENGTH.sub(inches, line)

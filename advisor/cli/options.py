@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -32,3 +34,16 @@ FlatBelow = Annotated[str | None, typer.Option("--flat-below", metavar="ANGLE", 
 SteepFrom = Annotated[str | None, typer.Option("--steep-from", metavar="ANGLE", help="Slope from which is steep.")]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
+
+
+@contextmanager
+def progress_line(*, quiet: bool) -> Iterator[Callable[[str, float], None]]:
+    """Tells on a line of standard error how far work has come; nothing where that is no screen, or to be quiet."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if quiet or not console.is_terminal:
+        yield lambda what, share: None
+        return
+    with console.status("reading the part") as status:
+        yield lambda what, share: status.update(f"{what} ({share:.0%})")

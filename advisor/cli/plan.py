@@ -28,14 +28,15 @@ def plan(
     material: options.Material = None,
     flat_below: options.FlatBelow = None,
     steep_from: options.SteepFrom = None,
-    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out zone_map.png.")] = False,
+    no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out the pictures.")] = False,
     passes: Annotated[
         bool,
         typer.Option(
             "--passes/--no-passes",
-            help="Lay passes on the part and cut them virtually (passes.npz), or take lengths as area over spacing.",
+            help="Lay passes on the part and cut them virtually (passes.npz); without, lengths are area over spacing, "
+            "and it is quick.",
         ),
-    ] = False,
+    ] = True,
     only: Annotated[str | None, typer.Option("--only", metavar="zones", help="Stop after the zones.")] = None,
     explain: Annotated[
         bool, typer.Option("--explain", help="Say for each zone what was weighed: kept together against split.")
@@ -55,10 +56,11 @@ def plan(
         raise InputError("--only", f"{only!r} is no stage of the work to stop after", "use --only zones")
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
-    made = make_plan(
-        part, job, only_zones=only == "zones", lays_passes=passes, unit=unit, up=up, ball=ball, cusp=cusp,
-        stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
-    )  # fmt: skip
+    with options.progress_line(quiet=quiet) as progress:
+        made = make_plan(
+            part, job, only_zones=only == "zones", lays_passes=passes, progress=progress, unit=unit, up=up, ball=ball,
+            cusp=cusp, stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
+        )  # fmt: skip
     write_plan_folder(made, folder, pictures=not no_pictures)
     if as_json:
         typer.echo(json.dumps({"folder": str(folder), "plan": json.loads(made.to_json())}))

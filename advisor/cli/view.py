@@ -65,12 +65,12 @@ def view(
     """
     from advisor.screen.source import plan_to_look_at
 
-    first_view, mode, pixels = _view_name(view), _colour_mode(colour), _pixels(size)
+    first_view, mode, pixels = _view_name(view), colour_mode(colour), _pixels(size)
     # what cannot be shown is refused before the work, not after it
     if passes and picture is None:
         raise InputError("--passes", "are drawn into pictures, not in the window", "add --picture FILE.png")
     if picture is not None:
-        from advisor.screen.picture_file import check_picture_path
+        from advisor.pack.whole_file import check_picture_path
 
         check_picture_path(picture)
     else:
@@ -97,7 +97,7 @@ def view(
         open_window(plan, Look(mode=mode, view=first_view, modes=modes_of(plan)), pixels or _WINDOW_SIZE)
         return
     from advisor.pack.picture import save_zone_map
-    from advisor.screen.picture_file import write_whole
+    from advisor.pack.whole_file import write_whole
 
     width, height = pixels or _PICTURE_SIZE
     write_whole(
@@ -117,7 +117,8 @@ def _view_name(words: str) -> ViewName:
     return cast("ViewName", words)
 
 
-def _colour_mode(words: str) -> ColourMode:
+def colour_mode(words: str) -> ColourMode:
+    """What the part is coloured by, by name; raises ``InputError`` where there is no such map."""
     from advisor.pack.maps import COLOUR_MODES
 
     if words not in COLOUR_MODES:

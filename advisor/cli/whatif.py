@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from advisor.cli import options
-from advisor.errors import InputError
 
 if TYPE_CHECKING:
     from advisor.advice.what_if_records import WhatIf
@@ -30,8 +29,8 @@ def whatif(
     cusps: Annotated[
         str | None, typer.Option("--cusps", metavar="LIST", help="Or cusps to ask, such as '2, 3, 5, 8 um'.")
     ] = None,
-    lay_passes: Annotated[
-        bool, typer.Option("--lay-passes", help="Lay the passes of every row and cut them virtually: takes longer.")
+    passes: Annotated[
+        bool, typer.Option("--passes", help="Lay the passes of every row and cut them virtually: takes longer.")
     ] = False,
     plot: Annotated[
         Path | None, typer.Option("--plot", metavar="FILE.png", help="Draw cusp against minutes to a file.")
@@ -59,13 +58,15 @@ def whatif(
 
     # what cannot be written is refused before the work, not after it
     if plot is not None:
-        from advisor.screen.picture_file import check_picture_path
+        from advisor.pack.whole_file import check_picture_path
 
         check_picture_path(plot)
     if csv is not None:
-        _check_csv_path(csv)
+        from advisor.pack.whole_file import check_path
+
+        check_path(csv, "table")
     told = what_if(
-        part, job, zone=zone, balls=balls, stepovers=stepovers, cusps=cusps, lays_passes=lay_passes, unit=unit, up=up,
+        part, job, zone=zone, balls=balls, stepovers=stepovers, cusps=cusps, lays_passes=passes, unit=unit, up=up,
         ball=ball, cusp=cusp, stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
     )  # fmt: skip
     if as_json:
@@ -73,10 +74,13 @@ def whatif(
     elif not quiet:
         _tell(told)
     if csv is not None:
-        _write_csv(told, csv)
+        from advisor.pack.what_if_csv import what_if_csv
+        from advisor.pack.whole_file import write_text
+
+        write_text(csv, what_if_csv(told), "table")
     if plot is not None:
         from advisor.pack.what_if_plot import save_what_if_plot
-        from advisor.screen.picture_file import write_whole
+        from advisor.pack.whole_file import write_whole
 
         write_whole(plot, lambda desk: save_what_if_plot(told, desk))
     if not quiet:
@@ -99,20 +103,3 @@ def _tell(told: WhatIf) -> None:
 
     for line in (title(told), *table_lines(told), *answer_lines(told)):
         typer.echo(line)
-
-
-def _check_csv_path(path: Path) -> None:
-    if path.is_dir():
-        raise InputError(str(path), "is a folder", "choose another place for the table")
-    if not path.absolute().parent.is_dir():
-        raise InputError(str(path), "cannot be written (no such folder)", "make the folder first")
-
-
-def _write_csv(told: WhatIf, path: Path) -> None:
-    from advisor.pack.what_if_csv import what_if_csv
-
-    try:
-        path.write_text(what_if_csv(told), encoding="utf-8", newline="\n")
-    except OSError as fault:
-        remedy = "choose another place for the table"
-        raise InputError(str(path), f"cannot be written ({fault.strerror or fault})", remedy) from fault

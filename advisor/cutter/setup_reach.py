@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import cpu_count
 
 import numpy as np
@@ -33,7 +33,7 @@ class SetupReach:
     samples : Samples
         k points of the surface.
     reached : (c, k) bool array
-        The tool touches the point and goes into nothing, neck and shank neither.
+        The tool touches the point and goes into nothing, nor do neck, shank and the holder at its stick-out.
     """
 
     axes: Floats
@@ -59,6 +59,8 @@ class AxisTool:
     body, cutter : the tool
     tolerance_mm : float
         Stock that may be left; at least what facets lie off their surface.
+    stick_out_mm : float or None
+        Out of its holder; without it the holder is in nobody's way.
     trees : sequence of PlanTree
         What may be in the way, along each axis.
     """
@@ -66,6 +68,7 @@ class AxisTool:
     body: ToolBody
     cutter: Cutter
     tolerance_mm: float
+    stick_out_mm: float | None
     trees: Sequence[PlanTree]
 
     @property
@@ -75,17 +78,25 @@ class AxisTool:
 
     def reached(self, points_mm: Floats, normals: Floats) -> Flags:
         """(c, k) whether (k, 3) points of the surface with their unit normals are reached along each axis."""
-        rows = [_reached(self.body, self.cutter, tree, points_mm, normals, self.tolerance_mm) for tree in self.trees]
+        rows = [_reached(self, tree, points_mm, normals) for tree in self.trees]
         return np.array(rows, dtype=bool).reshape(len(self.trees), len(points_mm))
 
 
-def axis_tool(mesh: Mesh, body: ToolBody, cutter: Cutter, axes: Floats, tolerance_mm: float) -> AxisTool:
+def axis_tool(
+    mesh: Mesh, body: ToolBody, cutter: Cutter, axes: Floats, tolerance_mm: float, stick_out_mm: float | None = None
+) -> AxisTool:
     """A tool along (c, 3) axes of a part; all of its mesh may be in the way."""
-    return AxisTool(body, cutter, tolerance_mm, [_in_the_way(mesh, axis) for axis in axes])
+    return AxisTool(body, cutter, tolerance_mm, stick_out_mm, [_in_the_way(mesh, axis) for axis in axes])
 
 
 def setup_reach(
-    mesh: Mesh, body: ToolBody, cutter: Cutter, axes: Floats, samples: Samples, tolerance_mm: float
+    mesh: Mesh,
+    body: ToolBody,
+    cutter: Cutter,
+    axes: Floats,
+    samples: Samples,
+    tolerance_mm: float,
+    stick_out_mm: float | None = None,
 ) -> SetupReach:
     """What a tool reaches of samples of a part along (c, 3) axes.
 
@@ -98,10 +109,13 @@ def setup_reach(
     samples : Samples
     tolerance_mm : float
         Stock that may be left; at least what facets lie off their surface.
+    stick_out_mm : float, optional
+        Of the tool; without it the holder is in nobody's way.
     """
+    tool = AxisTool(body, cutter, tolerance_mm, stick_out_mm, ())
 
     def along(axis: Floats) -> Flags:
-        return _reached(body, cutter, _in_the_way(mesh, axis), samples.point, samples.normal, tolerance_mm)
+        return _reached(tool, _in_the_way(mesh, axis), samples.point, samples.normal)
 
     mesh.is_closed, mesh.normal  # noqa: B018  worked out once, before threads ask for it
     # building a tree takes one thread: two axes at a time keep the others busy
@@ -117,11 +131,14 @@ def _in_the_way(mesh: Mesh, axis: Floats) -> PlanTree:
     return plan_tree(mesh.vertices, faces, axis)
 
 
-def _reached(
-    body: ToolBody, cutter: Cutter, tree: PlanTree, points_mm: Floats, normals: Floats, tolerance_mm: float
-) -> Flags:
+def _reached(tool: AxisTool, tree: PlanTree, points_mm: Floats, normals: Floats) -> Flags:
     rows = np.flatnonzero(normals @ tree.frame[2] > _SEEN)
-    reach = reach_of(body, cutter, tree, points_mm[rows], normals[rows], tolerance_mm)
+    # a holder whose place the job does not tell is not asked
+    out_mm = tool.stick_out_mm
+    body = tool.body if out_mm is not None else replace(tool.body, holder=())
+    reach = reach_of(body, tool.cutter, tree, points_mm[rows], normals[rows], tool.tolerance_mm)
     reached = np.zeros(len(points_mm), bool)
     reached[rows] = reach.by_cutter & reach.by_shank
+    if out_mm is not None:
+        reached[rows] &= ~(reach.stick_out_mm > out_mm)
     return reached

@@ -196,7 +196,8 @@ def without_crumbs(
 ) -> NDArray[np.int64]:
     """Small pieces of split faces join the piece with which they share most rim and whose set-up reaches most of them.
 
-    What none reaches joins whichever lies beside it, and islands in what none reaches join that.
+    Pieces of any size join a larger one whose set-up reaches all of them: a set-up has only what it gains. What none
+    reaches joins whichever lies beside it, and islands in what none reaches join that.
     """
     own = own.copy()
     for _ in range(_ROUNDS if is_split.any() else 0):
@@ -210,11 +211,15 @@ def without_crumbs(
         source = np.concatenate([edge.one, edge.other]).astype(np.int64)
         taker = np.concatenate([edge.other, edge.one]).astype(np.int64)
         to = setup[taker]
-        small = (of_face[source] == of_face[taker]) & open_to[source] & (area[source] < least_mm2)
-        small &= area[taker] > area[source]
+        beside = (of_face[source] == of_face[taker]) & open_to[source] & (area[taker] > area[source])
+        small = beside & (area[source] < least_mm2)
         most = reach.max(axis=0)
         goes_there = (reach[to, source] >= _MOST * area[source]) | (most[source] == 0)
-        fits = small & (to >= 0) & goes_there
+        # what its own set-up reaches of it, and that beside it as well, gains nothing
+        own_reach = reach[np.maximum(setup[source], 0), source]
+        all_of_it = reach[to, source] >= (1.0 - tolerances.WHOLE_FACE_MISSING_SHARE) * own_reach
+        gains_nothing = beside & (setup[source] >= 0) & (own_reach > 0.0) & all_of_it & (most[source] > 0)
+        fits = ((small & goes_there) | gains_nothing) & (to >= 0)
         if not fits.any():  # only islands are left
             fits = small & (to < 0)
         if not fits.any():

@@ -35,6 +35,73 @@ def is_off_tip(normals: Floats, axes: Floats, limit_deg: float) -> Flags:
 
 
 @dataclass(frozen=True)
+class TiltCounts:
+    """What o ways to hold a tool do to points of a zone, the first of them upright; shares of the area of the points.
+
+    Each way may have been asked at points of its own, with what the upright tool does there.
+
+    Attributes
+    ----------
+    reached, upright : (o,) float64 array
+        Reached this way, and by the upright tool.
+    in_way : (o, 4) float64 array
+        Reached upright and not this way, by what is in the way (see ``tilt_reach``; the first is 0).
+    off_tip : (o,) float64 array
+        Reached and cut beside the tip; what the upright tool does not reach counts only where at least
+        ``tolerances.TILT_REACH_SHARE`` of the zone is reached.
+    hoped : (o,) float64 array
+        The same were nothing lost that the upright tool reaches.
+    """
+
+    reached: Floats
+    upright: Floats
+    in_way: Floats
+    off_tip: Floats
+    hoped: Floats
+
+    @property
+    def lost(self) -> Floats:
+        """(o,) share reached upright and not this way."""
+        return np.asarray(self.in_way.sum(axis=1))
+
+    def with_ways(self, rows: NDArray[np.int64], other: TiltCounts) -> TiltCounts:
+        """Some ways replaced by those of other counts, in their order."""
+        told = [getattr(self, name).copy() for name in ("reached", "upright", "in_way", "off_tip", "hoped")]
+        new = (other.reached, other.upright, other.in_way, other.off_tip, other.hoped)
+        for array, values in zip(told, new, strict=True):
+            array[rows] = values
+        return TiltCounts(*told)
+
+
+def tilt_counts(state: _States, off_tip: Flags, area_mm2: Floats, upright: _States) -> TiltCounts:
+    """What ways to hold a tool do to points of a zone.
+
+    Parameters
+    ----------
+    state : (o, k) int8 array
+        Of ``tilt_reach``.
+    off_tip : (o, k) bool array
+        Whether the contact is off the tip, reached or not.
+    area_mm2 : (k,) float64 array
+    upright : (k,) int8 array
+        The states of the upright tool.
+    """
+    reached, is_up, total = state == REACHED, upright == REACHED, float(area_mm2.sum())
+
+    def share(flags: Flags) -> Floats:
+        # sums of shares may come out above 1 by rounding
+        return np.asarray(np.minimum(flags @ area_mm2 / total, 1.0))
+
+    # what only a tilted tool gets to counts where it gets to most of the zone
+    helps = share(reached) >= tolerances.TILT_REACH_SHARE
+    counts = reached & off_tip & (is_up | helps[:, None])
+    in_way = np.stack([share((state == kind) & is_up & (kind != REACHED)) for kind in range(4)], axis=1)
+    return TiltCounts(
+        share(reached), np.full(len(state), share(is_up)), in_way, share(counts), share(counts | (is_up & off_tip))
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
 class TiltShares:
     """How o ways to hold a tool serve one zone, the first of them upright.
 
@@ -42,9 +109,10 @@ class TiltShares:
     ----------
     is_clear : (o,) bool array
         Reaches all that the upright tool does, but for ``tolerances.REACH_SLACK_SHARE``.
-    off_tip : (o,) float64 array
-        Share of the zone's area that is reached and cut beside the tip; what the upright tool does not reach counts
-        only where at least ``tolerances.TILT_REACH_SHARE`` of the zone is reached.
+    off_tip, reached, lost : (o,) float64 array
+        As in ``TiltCounts``.
+    lost_by : (o,) int array
+        What is mostly in the way of what is lost; 0 where nothing is.
     is_good : (o,) bool array
         Clear, and off the tip on as much as any clear way, but for ``tolerances.TILT_SLACK_SHARE``; upright also but
         for ``tolerances.TILT_WORTH_SHARE``.
@@ -58,43 +126,33 @@ class TiltShares:
 
     is_clear: Flags
     off_tip: Floats
+    reached: Floats
+    lost: Floats
+    lost_by: NDArray[np.int64]
     is_good: Flags
     is_fair: Flags
     held_back_by: int
     held_back_share: float
 
 
-def tilt_shares(state: _States, off_tip: Flags, area_mm2: Floats) -> TiltShares:
-    """How ways to hold a tool serve a zone.
-
-    Parameters
-    ----------
-    state : (o, k) int8 array
-        Of ``tilt_reach``, the upright tool's first.
-    off_tip : (o, k) bool array
-        Whether the contact is off the tip, reached or not.
-    area_mm2 : (k,) float64 array
-    """
-    reached, total = state == REACHED, float(area_mm2.sum())
-    lost = (reached[0] & ~reached) @ area_mm2
-    is_clear = lost <= tolerances.REACH_SLACK_SHARE * float(area_mm2[reached[0]].sum())
-    # what only a tilted tool gets to counts where it gets to most of the zone
-    helps = reached @ area_mm2 >= tolerances.TILT_REACH_SHARE * total
-    counts = reached & off_tip & (reached[0] | helps[:, None])
-    share = np.minimum(counts @ area_mm2 / total, 1.0)
+def tilt_shares(counts: TiltCounts) -> TiltShares:
+    """How ways to hold a tool serve a zone."""
+    lost, share = counts.lost, counts.off_tip
+    is_clear = lost <= tolerances.REACH_SLACK_SHARE * counts.upright
+    is_clear[0] = True
     best = float(share[is_clear].max())
     is_good = is_clear & (share >= best - tolerances.TILT_SLACK_SHARE)
     is_fair = is_clear & (share >= best - tolerances.TILT_WORTH_SHARE)
     is_good[0] |= is_fair[0]
-    hoped = (counts | (reached[0] & off_tip)) @ area_mm2 / total
-    wanted = ~is_clear & (hoped > best + tolerances.TILT_WORTH_SHARE)
+    wanted = ~is_clear & (counts.hoped > best + tolerances.TILT_WORTH_SHARE)
     held_back, touched = 0, 0.0
     if wanted.any():
-        touched = float(lost[wanted].min()) / total
-        in_way = np.where(reached[0], state[wanted], REACHED).astype(np.int64)
-        by_kind = np.bincount(in_way.ravel(), np.tile(area_mm2, int(wanted.sum())), minlength=4)
-        held_back = int(np.argmax(by_kind[1:])) + 1
-    return TiltShares(is_clear, share, is_good, is_fair, held_back, touched)
+        touched = float(lost[wanted].min())
+        held_back = int(np.argmax(counts.in_way[wanted].sum(axis=0)[1:])) + 1
+    lost_by = np.where(lost > 0.0, counts.in_way.argmax(axis=1), 0)
+    return TiltShares(
+        is_clear, share, counts.reached, lost, lost_by, is_good, is_fair, held_back, touched
+    )  # fmt: skip
 
 
 def margins(cone: TiltCone, is_clear: Flags) -> NDArray[np.int64]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from advisor.cutter.tilt_choice import is_off_tip, tilt_shares
+from advisor.cutter.tilt_choice import TiltCounts, is_off_tip, tilt_counts, tilt_shares
 from advisor.cutter.tilt_cone import ASKED_AZIMUTHS, TiltCone, leaning
 from advisor.part.mesh import Flags, Floats
 
@@ -18,17 +19,21 @@ _LEVEL_SINE = 0.02
 _DIGITS = 6
 
 _States = NDArray[np.int8]
+Ways = tuple[tuple[Floats, ...], ...]
 
 
 @dataclass(frozen=True)
 class FeedChoice:
     """The smallest clear tilt that turns with the feed; 0 where none is clear, or none is better than upright.
 
-    `way` is the chosen one of the ways asked, by place.
+    `tilt` is its place in the cone's tilts, -1 upright; `way` the chosen one of the ways asked, by place. `lost_share`
+    is what of the zone is reached upright and not so.
     """
 
+    tilt: int
     tilt_deg: float
     off_tip_share: float
+    lost_share: float
     way: int
     held_back_by: int
     held_back_share: float
@@ -47,21 +52,27 @@ def uphill_azimuths_deg(points_mm: Floats, normals: Floats, frame: Floats) -> Fl
     return azimuth
 
 
-def feed_tilt(
+def feed_counts(
     cone: TiltCone,
+    tilt: int,
     state: _States,
+    upright: _States,
     normals: Floats,
     area_mm2: Floats,
     limit_deg: float,
-    ways_deg: tuple[tuple[Floats, ...], ...],
-) -> FeedChoice:
-    """The smallest tilt towards azimuths that differ from point to point.
+    ways_deg: Ways,
+) -> TiltCounts:
+    """What a tilt towards azimuths that differ from point to point does: upright first, then way by way.
 
     Parameters
     ----------
     cone : TiltCone
-    state : (c, k) int8 array
-        What the tool reaches of the points along the axes of the cone.
+    tilt : int
+        Place in its tilts.
+    state : (a, k) int8 array
+        What the tool reaches of the points at that tilt towards the azimuths of the cone.
+    upright : (k,) int8 array
+        What the upright tool does.
     normals, area_mm2 : (k, 3), (k,)
     limit_deg : float
         From which slope on the contact is off the tip.
@@ -70,21 +81,39 @@ def feed_tilt(
         asks for all azimuths.
     """
     local = normals @ cone.frame.T
-    states, off = [state[0]], [is_off_tip(local, np.array([0.0, 0.0, 1.0]), limit_deg)]
-    told: list[tuple[float, int]] = [(0.0, 0)]
-    for tilt, degrees in enumerate(cone.tilts_deg):
-        ring = state[cone.rows(tilt)]
-        for way, azimuths in enumerate(ways_deg):
-            each = [_towards(ring, local, azimuth, degrees, limit_deg) for azimuth in azimuths]
-            states.append(np.max([found for found, _ in each], axis=0))
-            off.append(np.all([off_tip for _, off_tip in each], axis=0))
-            told.append((degrees, way))
-    shares = tilt_shares(np.array(states), np.array(off), area_mm2)
-    off_tip = np.round(shares.off_tip, _DIGITS)
-    order = np.lexsort((-off_tip, np.array([degrees for degrees, _ in told])))
+    states, off = [upright], [is_off_tip(local, np.array([0.0, 0.0, 1.0]), limit_deg)]
+    for azimuths in ways_deg:
+        each = [_towards(state, local, azimuth, cone.tilts_deg[tilt], limit_deg) for azimuth in azimuths]
+        states.append(np.max([found for found, _ in each], axis=0))
+        off.append(np.all([off_tip for _, off_tip in each], axis=0))
+    return tilt_counts(np.array(states), np.array(off), area_mm2, upright)
+
+
+def feed_tilt(cone: TiltCone, counts: Sequence[TiltCounts]) -> FeedChoice:
+    """The smallest good tilt of those that turn with the feed.
+
+    Parameters
+    ----------
+    cone : TiltCone
+    counts : of ``feed_counts``, one for each of the cone's tilts
+    """
+    names = [field.name for field in fields(TiltCounts)]
+    # upright is asked with every tilt: the first of these stands for all
+    parts = [counts[0], *counts] if counts else []
+    rows = [slice(0, 1), *(slice(1, None) for _ in counts)]
+    joined = TiltCounts(*(
+        np.concatenate([getattr(part, name)[row] for part, row in zip(parts, rows, strict=True)]) for name in names
+    ))  # fmt: skip
+    told = [(-1, 0), *((tilt, way) for tilt, each in enumerate(counts) for way in range(len(each.lost) - 1))]
+    shares = tilt_shares(joined)
+    degrees = np.array([cone.tilts_deg[tilt] if tilt >= 0 else 0.0 for tilt, _ in told])
+    order = np.lexsort((-np.round(shares.off_tip, _DIGITS), degrees))
     best = int(order[shares.is_good[order]][0])
-    degrees, way = told[best]
-    return FeedChoice(degrees, float(shares.off_tip[best]), way, shares.held_back_by, shares.held_back_share)
+    tilt, way = told[best]
+    return FeedChoice(
+        tilt, float(degrees[best]), float(shares.off_tip[best]), float(shares.lost[best]), way, shares.held_back_by,
+        shares.held_back_share,
+    )  # fmt: skip
 
 
 def _towards(

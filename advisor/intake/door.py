@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from advisor.advice.progress import Progress, silent
 from advisor.advice.setups import plan_part
 from advisor.advice.what_if import what_if_of
 from advisor.advice.what_if_asked import Given, Lengths
@@ -26,7 +27,8 @@ def plan(
     job: str | Path | Mapping[str, Any] | None = None,
     *,
     only_zones: bool = False,
-    lays_passes: bool = False,
+    lays_passes: bool = True,
+    progress: Progress = silent,
     **options: Any,
 ) -> Plan:
     """Plan the finishing of a part.
@@ -40,7 +42,10 @@ def plan(
     only_zones : bool
         Stop after the zones.
     lays_passes : bool
-        Lay the passes of every candidate and cut them virtually; without, lengths are area over spacing.
+        Lay the passes of every candidate and cut them virtually; without, lengths are area over spacing, and the plan
+        is there in a fraction of the time.
+    progress : Progress, optional
+        Is told what is being done and the share that lies behind, 0 to 1; what it raises ends the work.
     options
         ``unit``, ``up``, ``ball``, ``cusp``, ``stepover``, ``material``, ``flat_below``, ``steep_from``: as on the
         command line; they override the job.
@@ -51,7 +56,8 @@ def plan(
         Where the file, the job or an option cannot be used.
     """
     part, given = _read(part, job, options)
-    return plan_part(part, given.settings(part), only_zones=only_zones, lays_passes=lays_passes)
+    settings = given.settings(part)
+    return plan_part(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress)
 
 
 def what_if(

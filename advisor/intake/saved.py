@@ -5,13 +5,14 @@ from __future__ import annotations
 import zipfile
 from collections.abc import Mapping
 from dataclasses import fields
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from advisor.errors import InputError
-from advisor.model import FacetArrays, PassArrays, Plan, PlanRecord, plan_from_json
+from advisor.model import FacetArrays, OutlineArrays, PassArrays, Plan, PlanRecord, plan_from_json
 
 _REMEDY = "plan the part again"
 # What reading an array file may raise: not there, cut short, no archive, objects or sizes that nobody wrote.
@@ -19,7 +20,7 @@ _FAULTS = (OSError, EOFError, ValueError, KeyError, RuntimeError, MemoryError, z
 
 
 def read_plan_folder(folder: str | Path) -> Plan:
-    """The plan in a folder, with its passes where it has some.
+    """The plan in a folder, with its passes where it has some; its outlines are read when they are asked for.
 
     Raises
     ------
@@ -34,17 +35,34 @@ def read_plan_folder(folder: str | Path) -> Plan:
     except ValueError as fault:  # pydantic's ValidationError is one
         raise InputError(str(folder / "plan.json"), "is no plan of this version", _REMEDY) from fault
     facets = FacetArrays(**_arrays(folder / "facets.npz", FacetArrays))
+    lines = folder / "outlines.npz"
+    draw_outlines = partial(_outlines, lines, len(record.zones)) if lines.exists() else None
     path = folder / "passes.npz"
     if not path.exists():
-        return Plan(record, facets)
+        return Plan(record, facets, draw_outlines)
     passes = PassArrays(**_arrays(path, PassArrays))
     problem = _fault_in(passes, record, int(facets.zone.max(initial=0)))
     if problem is not None:
         raise InputError(str(path), f"is damaged ({problem})", _REMEDY)
-    return Plan(record, facets, passes=passes)
+    return Plan(record, facets, draw_outlines, passes)
 
 
-def _arrays(path: Path, kind: type[FacetArrays] | type[PassArrays]) -> Mapping[str, Any]:
+def _outlines(path: Path, zones: int) -> OutlineArrays:
+    outlines = OutlineArrays(**_arrays(path, OutlineArrays))
+    points, count = len(outlines.points), len(outlines.starts) - 1
+    lengths = {len(outlines.zone), len(outlines.kind), len(outlines.is_hole)}
+    sound = (
+        outlines.points.shape == (points, 3) and np.isfinite(outlines.points).all() and lengths == {count}
+        and {len(outlines.neighbour), len(outlines.joint)} == {points}
+        and outlines.starts[0] == 0 and outlines.starts[-1] == points and (np.diff(outlines.starts) > 0).all()
+        and (count == 0 or (outlines.zone.min() >= 1 and outlines.zone.max() <= zones))
+    )  # fmt: skip
+    if not sound:
+        raise InputError(str(path), "is damaged", _REMEDY)
+    return outlines
+
+
+def _arrays(path: Path, kind: type[FacetArrays] | type[PassArrays] | type[OutlineArrays]) -> Mapping[str, Any]:
     """The arrays of a record by name; what a plan did not work out is not in its file."""
     names = {field.name: field.default is None for field in fields(kind)}
     try:

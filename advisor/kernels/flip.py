@@ -14,7 +14,7 @@ _MOST_TURNS = 30
 
 
 @njit(cache=True, nogil=True)
-def flip_edges(vertices, faces, corner_normal, twins, kind, most_off):
+def flip_edges(vertices, faces, corner_normal, twins, kind, most_off, most_sag):
     """Turn over edges that are `FREE` until none has opposite corners of more than 180 degrees together.
 
     In a plane that is Delaunay's triangulation (C. Lawson, "Transforming triangulations", Discrete Mathematics 3,
@@ -31,6 +31,9 @@ def flip_edges(vertices, faces, corner_normal, twins, kind, most_off):
         The same on both sides of an edge.
     most_off : float
         How far the old and the new edge may pass each other.
+    most_sag : float
+        How far the smooth surface may stand off the new edge, by the normals at its ends; infinite where nothing is
+        made of these. A long edge that takes in a little of a bend beside a plane would bend all along.
     """
     count = twins.shape[0]
     stack = np.empty(count, np.int32)
@@ -48,6 +51,8 @@ def flip_edges(vertices, faces, corner_normal, twins, kind, most_off):
         h = stack[depth]
         waits[h] = False
         if kind[h] != FREE or twins[h] < 0 or not _should_turn(vertices, faces, twins, h, most_off):
+            continue
+        if _sag(vertices, faces, corner_normal, twins, h) > most_sag:
             continue
         _turn(faces, corner_normal, twins, kind, h, rim)
         left -= 1
@@ -106,6 +111,22 @@ def _should_turn(vertices, faces, twins, h, most_off):
     # both new facets face the way the old ones do
     one, other = _cross(ca, cd), _cross(cd, cb)
     return _dot(one, at_c) + _dot(one, at_d) > 0.0 and _dot(other, at_c) + _dot(other, at_d) > 0.0
+
+
+@njit(cache=True, nogil=True)
+def _sag(vertices, faces, corner_normal, twins, h):
+    """How far the surface stands off the edge that would come of a turn: as an arc, by the turn of its normals."""
+    t = twins[h]
+    f, g = h // 3, t // 3
+    k, j = (h - 3 * f + 2) % 3, (t - 3 * g + 2) % 3
+    c, d = faces[f, k], faces[g, j]
+    way = _way(vertices, c, d)
+    turn = (
+        corner_normal[g, j, 0] - corner_normal[f, k, 0],
+        corner_normal[g, j, 1] - corner_normal[f, k, 1],
+        corner_normal[g, j, 2] - corner_normal[f, k, 2],
+    )
+    return abs(_dot(turn, way)) / 8.0
 
 
 @njit(cache=True, nogil=True)

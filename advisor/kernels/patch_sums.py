@@ -149,26 +149,25 @@ def faces_material(top, start, direction, height, clear_cells):
 
 
 @njit(cache=True, nogil=True)
-def _rises(vertices, face, a, b, length, climb, axis):
-    """1 where a facet rises square away from its edge a-b, -1 where it falls, 0 where it does neither."""
-    along, rise, square = 0.0, 0.0, 0.0
-    for c in range(3):
-        out = (vertices[face[0], c] + vertices[face[1], c] + vertices[face[2], c]) / 3 - 0.5 * (a[c] + b[c])
-        along += out * (b[c] - a[c]) / length
-        rise += out * axis[c]
-        square += out * out
-    rise -= along * climb / length  # what lies further along a climbing edge rises with it, not away from it
-    limit = LEAST_RISE * np.sqrt(max(square - along * along, 0.0))
+def _rises(normal, a, b, axis):
+    """1 where a surface rises square away from its edge a-b (the surface on the left), -1 where it falls, else 0."""
+    x = normal[1] * (b[2] - a[2]) - normal[2] * (b[1] - a[1])
+    y = normal[2] * (b[0] - a[0]) - normal[0] * (b[2] - a[2])
+    z = normal[0] * (b[1] - a[1]) - normal[1] * (b[0] - a[0])
+    rise = x * axis[0] + y * axis[1] + z * axis[2]
+    limit = LEAST_RISE * np.sqrt(x * x + y * y + z * z)
     return 1 if rise > limit else (-1 if rise < -limit else 0)
 
 
 @njit(cache=True, nogil=True)
-def border_sums(half_edge, twins, vertices, faces, axis, sharp, pair, count):
+def border_sums(half_edge, twins, vertices, faces, normal, axis, sharp, pair, count):
     """Lengths of the border between every two patches, by kind.
 
     Parameters
     ----------
     half_edge : (k,) border half-edges, each edge once
+    normal : (m, 3) float array
+        Of the smooth surface at each facet: a facet of a noisy mesh may fall where its surface rises.
     pair : (k,) int array
         Number of the pair of patches that each lies between.
     count : int
@@ -198,6 +197,6 @@ def border_sums(half_edge, twins, vertices, faces, axis, sharp, pair, count):
                 sums[pair[e], 2] += length
         else:
             sums[pair[e], 0] += length
-        own_rise[e] = _rises(vertices, faces[f], a, b, length, climb, axis)
-        far_rise[e] = _rises(vertices, faces[twins[h] // 3], a, b, length, climb, axis)
+        own_rise[e] = _rises(normal[f], a, b, axis)
+        far_rise[e] = _rises(normal[twins[h] // 3], b, a, axis)
     return sums, own_rise, far_rise

@@ -10,6 +10,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+# A line within this share of a facet's change of slope from a corner runs through the corner.
+_NEAR_SHARE = 0.01
+
 
 @njit(cache=True)
 def _excess(x, y, z, axis, cosine):
@@ -74,13 +77,53 @@ def corner_slopes(corner_normal, axis):
 
 
 @njit(cache=True)
-def corner_sides(corner_normal, axis, cosine, slack):
-    """(m, 3) side of every corner."""
-    sides = np.empty((corner_normal.shape[0], 3), np.int8)
+def _is_on(normal, axis, cosine, slack):
+    """Whether all corners of a facet lie within the slack of the threshold."""
+    off = 0
+    for k in range(3):
+        off += abs(_side(normal[k, 0], normal[k, 1], normal[k, 2], axis, cosine, slack))
+    return off == 0
+
+
+@njit(cache=True)
+def facets_on(corner_normal, axis, cosine, slack):
+    """(m,) facets that lie on the threshold all over, within the slack."""
+    on = np.empty(corner_normal.shape[0], np.bool_)
     for f in range(corner_normal.shape[0]):
-        for k in range(3):
-            n = corner_normal[f, k]
-            sides[f, k] = _side(n[0], n[1], n[2], axis, cosine, slack)
+        on[f] = _is_on(corner_normal[f], axis, cosine, slack)
+    return on
+
+
+@njit(cache=True)
+def _sides_of_facet(normal, axis, cosine, slack, sides):
+    """Sides of the corners of a facet that is not on the threshold, into `sides`.
+
+    Only corners so near that the line may as well run through them are on it, by a share of the facet's change of
+    slope, or of the slack where that is more: pieces along a line have next to no change.
+    """
+    low, high = np.inf, -np.inf
+    for k in range(3):
+        excess = _excess(normal[k, 0], normal[k, 1], normal[k, 2], axis, cosine)
+        low, high = min(low, excess), max(high, excess)
+    near = _NEAR_SHARE * max(high - low, slack)
+    for k in range(3):
+        sides[k] = _side(normal[k, 0], normal[k, 1], normal[k, 2], axis, cosine, near)
+
+
+@njit(cache=True)
+def corner_sides(corner_normal, on, axis, cosine, slack):
+    """(m, 3) side of every corner.
+
+    Parameters
+    ----------
+    corner_normal : (m, 3, 3) float64 array
+    on : (m,) bool array
+        Facets that lie on the threshold all over, or are parts of such.
+    """
+    sides = np.zeros((corner_normal.shape[0], 3), np.int8)
+    for f in range(corner_normal.shape[0]):
+        if not on[f]:
+            _sides_of_facet(corner_normal[f], axis, cosine, slack, sides[f])
     return sides
 
 
@@ -101,14 +144,13 @@ def _dips(normal, axis, cosine, slack, side):
 def crossed_facets(corner_normal, axis, cosines, slacks):
     """(m,) whether any of the thresholds passes through a facet."""
     crossed = np.zeros(corner_normal.shape[0], np.bool_)
+    sides = np.empty(3, np.int8)
     for f in range(corner_normal.shape[0]):
         for i in range(cosines.shape[0]):
-            low, high = 1, -1
-            for k in range(3):
-                n = corner_normal[f, k]
-                side = _side(n[0], n[1], n[2], axis, cosines[i], slacks[i])
-                low = min(low, side)
-                high = max(high, side)
+            if _is_on(corner_normal[f], axis, cosines[i], slacks[i]):
+                continue
+            _sides_of_facet(corner_normal[f], axis, cosines[i], slacks[i], sides)
+            low, high = min(sides), max(sides)
             if low * high < 0 or (
                 low == high and low != 0 and _dips(corner_normal[f], axis, cosines[i], slacks[i], low)
             ):

@@ -16,6 +16,7 @@ import numpy as np
 from numba import njit
 
 from advisor.kernels.plan_tree import node_range
+from advisor.kernels.swept import entry, to_swept
 
 # A node's children are 2 n + 1 and 2 n + 2, and each halves its range of groups, as in ``kernels.plan_tree``.
 _STACK = 128
@@ -111,24 +112,13 @@ def in_order(piece, owner, group, order):
     return out, of, starts
 
 
-@njit(cache=True, nogil=True, inline="always")
-def _to_segment(a, i, x, y, z):
-    """Way from a place to the nearest point of the segment in row `i`."""
-    ax, ay, az = a[i, 0] - x, a[i, 1] - y, a[i, 2] - z
-    ux, uy, uz = a[i, 3] - a[i, 0], a[i, 4] - a[i, 1], a[i, 5] - a[i, 2]
-    length2 = ux * ux + uy * uy + uz * uz
-    t = 0.0
-    if length2 > 0.0:
-        t = min(max(-(ax * ux + ay * uy + az * uz) / length2, 0.0), 1.0)
-    return ax + t * ux, ay + t * uy, az + t * uz
-
-
 @njit(cache=True, nogil=True)
-def boxes(piece, starts, levels):
+def boxes(piece, starts, levels, ring):
     """(2^(levels + 1) - 1, 12) box and slab of the centres in every node.
 
     Least and greatest coordinates, the box's diagonal, a unit vector square to the plane that lies nearest to the
     centres, and their least and greatest coordinate along it; infinite ones on nodes too large for a plane to be near.
+    All of them hold the discs of a bull-nose about its centres, square to z.
     """
     groups, leaves = starts.shape[0] - 1, 1 << levels
     box = np.zeros((2 * leaves - 1, 12))
@@ -139,6 +129,9 @@ def boxes(piece, starts, levels):
             for k in range(3):
                 box[node, k] = min(box[node, k], piece[s, k], piece[s, 3 + k])
                 box[node, 3 + k] = max(box[node, 3 + k], piece[s, k], piece[s, 3 + k])
+        for k in range(2):
+            box[node, k] -= ring
+            box[node, 3 + k] += ring
     for node in range(leaves - 2, -1, -1):
         for k in range(3):
             box[node, k] = min(box[2 * node + 1, k], box[2 * node + 2, k])
@@ -146,12 +139,12 @@ def boxes(piece, starts, levels):
     for node in range((1 << max(levels - _SLAB_LEVELS, 0)) - 1, 2 * leaves - 1):
         low, high = node_range(node, levels, groups)
         if low < high:
-            _add_slab(piece, starts[low], starts[high], box[node])
+            _add_slab(piece, starts[low], starts[high], box[node], ring)
     return box
 
 
 @njit(cache=True, nogil=True)
-def _add_slab(piece, low, high, b):
+def _add_slab(piece, low, high, b, ring):
     """Write the diagonal and the slab about pieces `low` to `high` into a row of ``boxes``."""
     mx, my, mz = 0.5 * (b[0] + b[3]), 0.5 * (b[1] + b[4]), 0.5 * (b[2] + b[5])
     b[6] = np.sqrt((b[3] - b[0]) ** 2 + (b[4] - b[1]) ** 2 + (b[5] - b[2]) ** 2)
@@ -191,53 +184,8 @@ def _add_slab(piece, low, high, b):
         for k in range(0, 6, 3):
             at = piece[s, k] * b[7] + piece[s, k + 1] * b[8] + piece[s, k + 2] * b[9]
             least, most = min(least, at), max(most, at)
-    b[10], b[11] = least, most
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _in_ball(px, py, pz, nx, ny, nz, cx, cy, cz, radius):
-    """Where a line enters a ball, infinite where it passes by."""
-    x, y, z = cx - px, cy - py, cz - pz
-    along = x * nx + y * ny + z * nz
-    x, y, z = x - along * nx, y - along * ny, z - along * nz
-    rest = radius * radius - (x * x + y * y + z * z)
-    return along - np.sqrt(rest) if rest >= 0.0 else np.inf
-
-
-@njit(cache=True, nogil=True)
-def entry(px, py, pz, nx, ny, nz, a, i, radius):
-    """Where the line ``p + t n`` enters the capsule about the segment in row `i`; infinite where it passes by.
-
-    The line meets the endless cylinder at ``A t^2 + 2 B t + C = 0``, all measured square to the axis; where that is
-    beyond an end of the segment, the ball about that end decides.
-    """
-    ux, uy, uz = a[i, 3] - a[i, 0], a[i, 4] - a[i, 1], a[i, 5] - a[i, 2]
-    length = np.sqrt(ux * ux + uy * uy + uz * uz)
-    at_a = length == 0.0
-    if not at_a:
-        ux, uy, uz = ux / length, uy / length, uz / length
-        mx, my, mz = px - a[i, 0], py - a[i, 1], pz - a[i, 2]
-        along, rise = mx * ux + my * uy + mz * uz, nx * ux + ny * uy + nz * uz
-        mx, my, mz = mx - along * ux, my - along * uy, mz - along * uz
-        qx, qy, qz = nx - rise * ux, ny - rise * uy, nz - rise * uz
-        square = qx * qx + qy * qy + qz * qz
-        if square > 1e-24:
-            half = mx * qx + my * qy + mz * qz
-            # the nearest way to the axis itself, not a difference of squares
-            fx, fy, fz = mx - half / square * qx, my - half / square * qy, mz - half / square * qz
-            rest = radius * radius - (fx * fx + fy * fy + fz * fz)
-            if rest < 0.0:
-                return np.inf
-            t = (-half - np.sqrt(rest * square)) / square
-            place = along + t * rise
-            if 0.0 <= place <= length:
-                return t
-            at_a = place < 0.0
-        else:
-            at_a = rise > 0.0
-    if at_a:
-        return _in_ball(px, py, pz, nx, ny, nz, a[i, 0], a[i, 1], a[i, 2], radius)
-    return _in_ball(px, py, pz, nx, ny, nz, a[i, 3], a[i, 4], a[i, 5], radius)
+    across = ring * np.sqrt(b[7] * b[7] + b[8] * b[8])
+    b[10], b[11] = least - across, most + across
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -287,29 +235,29 @@ def _box_distance2(box, i, px, py, pz, nx, ny, nz, deep, best, radius, r2):
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _segment_is_out(a, i, px, py, pz, nx, ny, nz, deep, best, r2):
+def _segment_is_out(a, i, px, py, pz, nx, ny, nz, deep, best, r2, ring):
     """Whether nothing on a segment begins before the best height and reaches the cut."""
-    x, y, z = _to_segment(a, i, px + best * nx, py + best * ny, pz + best * nz)
+    x, y, z = to_swept(a, i, px + best * nx, py + best * ny, pz + best * nz, ring)
     if x * x + y * y + z * z <= r2:
         return False
     if x * nx + y * ny + z * nz > 0.0:
         return True
-    x, y, z = _to_segment(a, i, px + deep * nx, py + deep * ny, pz + deep * nz)
+    x, y, z = to_swept(a, i, px + deep * nx, py + deep * ny, pz + deep * nz, ring)
     return x * x + y * y + z * z > r2 and x * nx + y * ny + z * nz <= 0.0
 
 
 @njit(cache=True, nogil=True)
-def _on_pieces(px, py, pz, nx, ny, nz, radius, deep, best, decides, low, high, piece, owner):
+def _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, best, decides, low, high, piece, owner):
     """Best height, and the piece that decides it, after those from `low` to before `high`."""
     r2 = radius * radius * (1.0 + _SLACK)
     for s in range(low, high):
-        if _segment_is_out(piece, s, px, py, pz, nx, ny, nz, deep, best, r2):
+        if _segment_is_out(piece, s, px, py, pz, nx, ny, nz, deep, best, r2, ring):
             continue
-        t = entry(px, py, pz, nx, ny, nz, piece, s, radius)
+        t = entry(px, py, pz, nx, ny, nz, piece, s, radius, ring)
         if t > best or (t == best and decides >= 0 and owner[decides] <= owner[s]):
             continue
         if t <= deep:
-            x, y, z = _to_segment(piece, s, px + deep * nx, py + deep * ny, pz + deep * nz)
+            x, y, z = to_swept(piece, s, px + deep * nx, py + deep * ny, pz + deep * nz, ring)
             if x * x + y * y + z * z > r2:
                 continue  # it ends before the cut begins
         best, decides = t, s
@@ -318,7 +266,7 @@ def _on_pieces(px, py, pz, nx, ny, nz, radius, deep, best, decides, low, high, p
 
 @njit(cache=True, nogil=True)
 def _through_tree(
-    px, py, pz, nx, ny, nz, radius, deep, best, found, near_low, near_high, piece, owner, starts, box, levels,
+    px, py, pz, nx, ny, nz, radius, ring, deep, best, found, near_low, near_high, piece, owner, starts, box, levels,
     node_of
 ):  # fmt: skip
     """Best height, the piece that decides it, and the leaf's pieces it is one of; `node_of` is room to work in.
@@ -334,7 +282,7 @@ def _through_tree(
         node, low, high = node_of[top, 0], node_of[top, 1], node_of[top, 2]
         if node >= first_leaf:
             before, low, high = found, starts[low], starts[high]
-            best, found = _on_pieces(px, py, pz, nx, ny, nz, radius, deep, best, found, low, high, piece, owner)
+            best, found = _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, best, found, low, high, piece, owner)
             if found != before:
                 near_low, near_high = low, high
             continue
@@ -355,7 +303,7 @@ def _through_tree(
 
 
 @njit(cache=True, nogil=True)
-def cut(point, normal, query, radius, limit, piece, owner, starts, box, levels, height, decides):
+def cut(point, normal, query, radius, ring, limit, piece, owner, starts, box, levels, height, decides):
     """Heights that swept balls leave over points of a surface, along its normals.
 
     Parameters
@@ -364,8 +312,8 @@ def cut(point, normal, query, radius, limit, piece, owner, starts, box, levels, 
         Unit normals.
     query : (c,) int array
         Which points are asked, neighbours one after another: each begins where the last one ended.
-    radius, limit : float
-        Of the ball; height above which nothing is looked for.
+    radius, ring, limit : float
+        Of the corner; of the ring that it runs on, square to z, 0 for a ball; height above which nothing is looked for.
     piece, owner, starts : of ``in_order``
     box, levels : the tree, of ``boxes``
     height : (q,) float64 array, written
@@ -379,10 +327,10 @@ def cut(point, normal, query, radius, limit, piece, owner, starts, box, levels, 
         px, py, pz = point[q, 0], point[q, 1], point[q, 2]
         nx, ny, nz = normal[q, 0], normal[q, 1], normal[q, 2]
         deep = 0.0
-        best, found = _on_pieces(px, py, pz, nx, ny, nz, radius, deep, limit, -1, low, high, piece, owner)
+        best, found = _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, limit, -1, low, high, piece, owner)
         while True:
             best, found, low, high = _through_tree(
-                px, py, pz, nx, ny, nz, radius, deep, best, found, low, high, piece, owner, starts, box, levels,
+                px, py, pz, nx, ny, nz, radius, ring, deep, best, found, low, high, piece, owner, starts, box, levels,
                 node_of
             )  # fmt: skip
             if best >= deep:

@@ -50,7 +50,7 @@ def _planned(task: PartTask) -> PartSummary:
     from advisor.intake.door import plan
     from advisor.pack.folder import write_plan_folder
 
-    made = plan(task.path, task.keys, **task.options)
+    made = plan(task.path, task.keys, lays_passes=False, **task.options)
     if task.pictures:
         _save_thumbnail(made, thumbnail_path(task.out, task.place))
     write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures)

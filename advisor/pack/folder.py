@@ -15,6 +15,7 @@ import numpy as np
 from advisor.advice.setups import plan_of_setup
 from advisor.errors import InputError
 from advisor.model import FacetArrays, OutlineArrays, PassArrays, Plan
+from advisor.pack.candidates_csv import candidates_csv
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
@@ -22,16 +23,27 @@ PLAN_FILE = "plan.json"
 _MOST_SETUPS = 12
 _MORE_MAPS = tuple(f"zone_map_{number}.png" for number in range(2, _MOST_SETUPS + 1))
 PLAN_FILES = frozenset(
-    {PLAN_FILE, "zones.csv", "facets.npz", "outlines.npz", "passes.npz", "zone_map.png", *_MORE_MAPS}
-)
+    {
+        PLAN_FILE, "zones.csv", "candidates.csv", "facets.npz", "outlines.npz", "passes.npz", "candidates.png",
+        "zone_map.png", *_MORE_MAPS,
+    }
+)  # fmt: skip
 _HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
 
 def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) -> Path:
-    """Write ``plan.json``, ``zones.csv``, ``facets.npz``, ``outlines.npz`` and, where asked, ``zone_map.png``.
+    """Write ``plan.json``, its tables and arrays and, where asked, pictures.
 
-    An earlier plan in the same place is replaced; anything else there is left alone.
+    A plan that stops after the zones has no candidates to write of. An earlier plan in the same place is
+    replaced; anything else there is left alone.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : str or Path
+    pictures : bool
+        Draw ``zone_map.png`` and ``candidates.png``.
 
     Raises
     ------
@@ -43,20 +55,32 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
     with _whole_folder(folder) as desk:
         (desk / PLAN_FILE).write_text(plan.to_json(), encoding="utf-8", newline="\n")
         (desk / "zones.csv").write_text(zones_csv(plan.record), encoding="utf-8", newline="\n")
+        has_candidates = any(zone.candidates for zone in plan.zones)
+        if has_candidates:
+            (desk / "candidates.csv").write_text(candidates_csv(plan.record), encoding="utf-8", newline="\n")
         _write_arrays(plan.facets, desk / "facets.npz")
         if plan.outlines is not None:
             _write_arrays(plan.outlines, desk / "outlines.npz")
         if plan.passes is not None:
             _write_arrays(plan.passes, desk / "passes.npz")
         if pictures:
-            from advisor.pack.picture import save_zone_map
+            _draw_maps(plan, desk)
+        if pictures and has_candidates:
+            from advisor.pack.candidates_plot import save_candidates_plot
 
-            if len(plan.record.setups) == 1:
-                save_zone_map(plan, desk / "zone_map.png")
-            else:
-                for number, name in zip(range(len(plan.record.setups)), ("zone_map.png", *_MORE_MAPS), strict=False):
-                    save_zone_map(plan_of_setup(plan, number), desk / name)
+            save_candidates_plot(plan.record, desk / "candidates.png")
     return folder
+
+
+def _draw_maps(plan: Plan, desk: Path) -> None:
+    """Draw the zone map of every set-up."""
+    from advisor.pack.picture import save_zone_map
+
+    if len(plan.record.setups) == 1:
+        save_zone_map(plan, desk / "zone_map.png")
+    else:
+        for number, name in zip(range(len(plan.record.setups)), ("zone_map.png", *_MORE_MAPS), strict=False):
+            save_zone_map(plan_of_setup(plan, number), desk / name)
 
 
 def _write_arrays(arrays: FacetArrays | OutlineArrays | PassArrays, path: Path) -> None:

@@ -9,9 +9,12 @@ from typing import Final
 
 from advisor.model import PlanRecord, Zone
 from advisor.pack.page import plain_words
+from advisor.units import UM_PER_MM
+from advisor.words import plain_number
 
 MM_PER_INCH: Final = 25.4
 _HEIGHTS: Final = re.compile(r"\bZ (\S+)( to \S+)?$")
+_LENGTH_IN_WORDS: Final = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 _INCH_DECIMALS: Final = 3
 # Nearer to zero than this a height is rounding.
 _ROUNDING_MM: Final = 1e-6
@@ -86,3 +89,15 @@ def _without_rounding(word: str) -> str:
     if abs(number) > _ROUNDING_MM:
         return word
     return "0.0" if word.endswith(".0") else "0"
+
+
+def in_unit(line: str, unit: LengthUnit) -> str:
+    """A line with its lengths, which are told in mm and um, in the job's unit."""
+    if not unit.is_inch:
+        return line
+
+    def inches(match: re.Match[str]) -> str:
+        length_mm = float(match[1].replace(",", "")) / (UM_PER_MM if match[2] == "um" else 1.0)
+        return f"{plain_number(length_mm / unit.mm)} {unit.sign}"
+
+    return _LENGTH_IN_WORDS.sub(inches, line)

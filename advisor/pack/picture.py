@@ -7,38 +7,34 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
 from PIL import Image
 
 from advisor.model import Plan, PlanRecord, StageRecord
 from advisor.pack.camera import Fit, View, ViewName, fit
 from advisor.pack.colour_map import ColourMap, ColourMode, LegendRow
 from advisor.pack.cut_close_up import close_up_height, draw_close_up
-from advisor.pack.labels import Label, Wish, place_labels
+from advisor.pack.labelled_view import MAIN_STYLE, SMALL_STYLE, Scene, draw_labelled_view, fit_in
+from advisor.pack.labels import Label
 from advisor.pack.lengths import length_unit
 from advisor.pack.maps import colour_map
 from advisor.pack.page import (
     Box,
     Mark,
     Page,
-    badge_size,
     blank_page,
-    draw_badge,
     draw_line,
-    fill_dot,
     plain_words,
     shortened,
     text_width,
     write,
 )
 from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK, Paint
-from advisor.pack.pass_pictures import DrawnPasses, PassInk, drawn_passes, stride_words
+from advisor.pack.pass_pictures import DrawnPasses, drawn_passes, stride_words
 from advisor.pack.picture_key import draw_axes, draw_scale, is_small
 from advisor.pack.picture_legend import draw_legend, legend_height
 from advisor.pack.picture_table import draw_table, table_height
 from advisor.pack.reach_maps import drawn_plan
-from advisor.pack.shade import Drawing, Solid, draw, make_solid, painted
+from advisor.pack.shade import draw, make_solid, painted
 from advisor.pack.viewpoints import Views, choose_main_view, choose_views
 from advisor.units import UM_PER_MM
 
@@ -64,31 +60,15 @@ TABLE_GAP: Final = 32
 MOST_STAGES: Final = 3
 # Free pixels around the part for labels outside it.
 LABEL_ROOM: Final = 26
-
-
-@dataclass(frozen=True)
-class _Style:
-    """How much a view is worth on the page: size of badges, width of lines, and most labels."""
-
-    badge: float
-    line: float
-    most_labels: int
-
-
-_MAIN_STYLE: Final = _Style(badge=1.0, line=1.0, most_labels=30)
-_SMALL_STYLE: Final = _Style(badge=0.86, line=0.66, most_labels=12)
 _THUMBNAIL_LINES: Final = 0.7
 
 
 @dataclass(frozen=True)
-class _Scene:
-    """What every view is drawn from, and onto."""
+class _Sheet:
+    """What the page is drawn from; ``close_up`` is the height of that block on a page 1200 high."""
 
-    page: Page
-    solid: Solid
+    scene: Scene
     record: PlanRecord
-    colours: ColourMap
-    passes: DrawnPasses | None
     close_up: int
 
 
@@ -136,20 +116,20 @@ def draw_zone_map(
     if laid is not None:
         colours = _with_row(colours, {}, laid)
     page = blank_page(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
-    block = close_up_height(plan, colours)
-    scene = _Scene(page, painted(make_solid(plan), colours), plan.record, colours, laid, block)
+    scene = Scene(page, painted(make_solid(plan), colours), plan.zones, colours, laid)
+    sheet = _Sheet(scene, plan.record, close_up_height(plan, colours))
     views = choose_views(scene.solid, plan.record.setups[0].tool_axis, view)
-    layout = _layout(scene, views)
+    layout = _layout(sheet, views)
     _draw_header(page, plan.record, colours.title)
     _draw_footer(page, colours.caption)
-    where = _fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
-    labels, strides = _draw_view(scene, where, layout.main, frozenset(), _MAIN_STYLE)
+    where = fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
+    labels, strides = draw_labelled_view(scene, where, layout.main, frozenset(), MAIN_STYLE)
     if laid is not None:
         colours = _with_row(colour_map(plan, colour), strides, laid)
     for small, box in zip(views.small, layout.small, strict=True):
         named = frozenset(label.wish.zone for label in labels)
         labels = [*labels, *_draw_small_view(scene, small, box, named)]
-    _draw_key(scene, layout, where, frozenset(label.wish.zone for label in labels))
+    _draw_key(sheet, layout, where, frozenset(label.wish.zone for label in labels))
     legend_end = draw_legend(page, layout.column, colours)
     left, _, right, bottom = layout.column
     legend_end = draw_close_up(page, (left, legend_end, right, bottom), plan, colours)
@@ -188,9 +168,9 @@ def draw_thumbnail(plan: Plan, size: tuple[int, int] = (320, 240)) -> Image.Imag
     return picture
 
 
-def _layout(scene: _Scene, views: Views) -> _Layout:
+def _layout(sheet: _Sheet, views: Views) -> _Layout:
     """Small views below the main one, beside it, or below a short table, whichever leaves the part larger."""
-    page = scene.page
+    scene, page = sheet.scene, sheet.scene.page
     width, height = page.image.size
     margin = page.px(MARGIN)
     top, bottom = margin + page.px(HEADER), height - margin - page.px(FOOTER)
@@ -198,12 +178,12 @@ def _layout(scene: _Scene, views: Views) -> _Layout:
     field = (margin, top, column[0] - page.px(GUTTER), bottom)
     layouts = [arrange(page, field, column, len(views.small)) for arrange in (_views_below, _views_beside)]
     table_end = column[1] + page.px(
-        legend_height(scene.colours) + scene.close_up + TABLE_GAP + table_height(scene.record) + GAP
+        legend_height(scene.colours) + sheet.close_up + TABLE_GAP + table_height(sheet.record) + GAP
     )
     if bottom - table_end >= page.px(STRIP + WIDE_KEY_HEIGHT + GAP):
         layouts.append(_views_in_column(page, field, column, len(views.small)))
     room = page.px(LABEL_ROOM)
-    return max(layouts, key=lambda layout: _fit_in(views.main, scene.solid, layout.main, room).pixels_per_mm)
+    return max(layouts, key=lambda layout: fit_in(views.main, scene.solid, layout.main, room).pixels_per_mm)
 
 
 def _views_below(page: Page, field: Box, column: Box, count: int) -> _Layout:
@@ -235,88 +215,24 @@ def _views_in_column(page: Page, field: Box, column: Box, count: int) -> _Layout
     return _Layout(field, (left, key_top, right, bottom), small, (left, top, right, strip_top - gap))
 
 
-def _fit_in(view: View, solid: Solid, box: Box, margin: float) -> Fit:
-    return fit(view, solid.vertices, int(box[2] - box[0]), int(box[3] - box[1]), margin)
-
-
 def _with_row(colours: ColourMap, strides: dict[int, int], laid: DrawnPasses) -> ColourMap:
     """The map with a row that tells which passes are drawn."""
     row = LegendRow(Mark(Paint(PAPER, PAPER), 0.0, INK), f"passes, {laid.stage}", stride_words(strides), 0.0)
     return replace(colours, title=f"{colours.title} with passes", rows=(*colours.rows, row))
 
 
-def _draw_view(
-    scene: _Scene, where: Fit, box: Box, named: frozenset[int], style: _Style
-) -> tuple[list[Label], dict[int, int]]:
-    """Draw the part in the middle of a box, and label zones that have no label yet; labels, and strides of passes."""
-    page = scene.page
-    ink = None if scene.passes is None else PassInk(scene.passes, scene.solid, page.scale * style.line)
-    drawing = draw(scene.solid, where, page.scale * style.line, ink)
-    corner = (
-        round(box[0] + (box[2] - box[0] - where.width) / 2),
-        round(box[1] + (box[3] - box[1] - where.height) / 2),
-    )
-    page.image.paste(Image.fromarray(drawing.pixels), corner)
-    x, y = int(box[0]), int(box[1])
-    zone, lines = _on_box(drawing, box, (corner[0] - x, corner[1] - y))
-    labels = place_labels(zone, lines, _wishes(scene, zone, named, style), page.scale)
-    for label in labels:
-        _draw_leader(page, label, x, y)
-    for label in labels:
-        place = (label.box[0] + x, label.box[1] + y, label.box[2] + x, label.box[3] + y)
-        draw_badge(page, place, scene.colours.marks[label.wish.zone], label.wish.text, style.badge)
-    return labels, {} if ink is None else ink.strides
-
-
-def _on_box(drawing: Drawing, box: Box, corner: tuple[int, int]) -> tuple[NDArray[np.int32], NDArray[np.bool_]]:
-    # zone numbers and lines of the whole box, so that labels can stand on the paper around the part
-    width, height = int(box[2] - box[0]), int(box[3] - box[1])
-    x, y = corner
-    zone = np.full((height, width), -1, np.int32)
-    lines = np.zeros((height, width), np.bool_)
-    part = (slice(y, y + drawing.fit.height), slice(x, x + drawing.fit.width))
-    zone[part] = drawing.zone[: height - y, : width - x]
-    lines[part] = drawing.lines[: height - y, : width - x]
-    return zone, lines
-
-
-def _wishes(scene: _Scene, zone: NDArray[np.int32], named: frozenset[int], style: _Style) -> list[Wish]:
-    """Labels wanted in a view: the largest zones it shows, and one for all small features."""
-    zones = scene.record.zones
-    seen_px = np.bincount(zone[zone > 0], minlength=max((z.id for z in zones), default=0) + 1)
-    plain = [z for z in zones if not is_small(z) and z.id not in named and seen_px[z.id] > 0]
-    largest = sorted(plain, key=lambda z: -z.area_mm2)[: style.most_labels]
-    words = {z.id: str(z.id) for z in largest}
-    small = [z for z in zones if is_small(z)]
-    if small and named.isdisjoint(z.id for z in small):
-        most_seen = max(small, key=lambda z: int(seen_px[z.id]))
-        words[most_seen.id] = f"{sum(z.features for z in small)} small features"
-    return [Wish(number, text, *badge_size(scene.page, text, style.badge)) for number, text in words.items()]
-
-
-def _draw_leader(page: Page, label: Label, x: int, y: int) -> None:
-    if label.leader is None:
-        return
-    x0, y0, x1, y1 = label.leader
-    ends = (x0 + x, y0 + y, x1 + x, y1 + y)
-    draw_line(page, ends, PAPER, page.px(3.2))
-    fill_dot(page, ends[0], ends[1], page.px(4.2), PAPER)
-    draw_line(page, ends, INK, page.px(1.2))
-    fill_dot(page, ends[0], ends[1], page.px(2.8), INK)
-
-
-def _draw_small_view(scene: _Scene, view: View, box: Box, named: frozenset[int]) -> list[Label]:
+def _draw_small_view(scene: Scene, view: View, box: Box, named: frozenset[int]) -> list[Label]:
     page = scene.page
     left, top, right, bottom = box
     at = ((left + right) / 2, top + page.px(10))
     write(page, at, view.title, 11, QUIET_INK, bold=True, anchor="ms")
     inner = (left, top + page.px(20), right, bottom)
-    where = _fit_in(view, scene.solid, inner, page.px(12))
-    return _draw_view(scene, where, inner, named, _SMALL_STYLE)[0]
+    where = fit_in(view, scene.solid, inner, page.px(12))
+    return draw_labelled_view(scene, where, inner, named, SMALL_STYLE)[0]
 
 
-def _draw_key(scene: _Scene, layout: _Layout, where: Fit, named: frozenset[int]) -> None:
-    page, record = scene.page, scene.record
+def _draw_key(sheet: _Sheet, layout: _Layout, where: Fit, named: frozenset[int]) -> None:
+    page, record = sheet.scene.page, sheet.record
     left, top, right, bottom = layout.key
     inches = length_unit(record).is_inch
     baseline = bottom - page.px(26 if inches else 8)

@@ -17,6 +17,8 @@ from advisor.words import plain_number
 LOG_FROM_RATIO: Final = 4.0
 # Room beyond the first and last value, a share of the axis.
 _ROOM: Final = 0.08
+# The least room by logarithm: a factor. One value alone stands in the middle of such an axis.
+_LEAST_LOG_ROOM: Final = 1.05
 _MOST_TICKS: Final = 6
 # Round digits of a decade, more of them where a decade is not filled.
 _DECADES: Final = ((1.0,), (1.0, 3.0), (1.0, 2.0, 5.0), (1.0, 1.5, 2.0, 3.0, 5.0, 7.0))
@@ -93,13 +95,23 @@ def axis_of(values: Sequence[float]) -> Axis:
     """
     low, high = min(values), max(values)
     if high / low >= LOG_FROM_RATIO:
-        ratio = (high / low) ** _ROOM
-        low, high = low / ratio, high * ratio
-        return Axis(low, high, True, _log_ticks(low, high))
+        return log_axis_of(values)
     spare = _ROOM * max(high - low, 0.1 * high)
     low, high = max(low - spare, 0.0), high + spare
     ticks = tuple(edge for edge in round_edges(low, high, _MOST_TICKS) if low <= edge <= high)
     return Axis(low, high, False, ticks)
+
+
+def log_axis_of(values: Sequence[float]) -> Axis:
+    """The axis by logarithm, however near its positive values lie: for panels that are to be alike.
+
+    >>> log_axis_of([10.0, 20.0]).is_log
+    True
+    """
+    low, high = min(values), max(values)
+    ratio = max((high / low) ** _ROOM, _LEAST_LOG_ROOM)
+    low, high = low / ratio, high * ratio
+    return Axis(low, high, True, _log_ticks(low, high))
 
 
 def _log_ticks(low: float, high: float) -> tuple[float, ...]:
@@ -115,9 +127,16 @@ def _log_ticks(low: float, high: float) -> tuple[float, ...]:
 
 
 def draw_panel(
-    page: Page, box: Box, across: Axis, up: Axis, curves: Sequence[Curve], level: Level, *, numbers_up: bool = True
+    page: Page,
+    box: Box,
+    across: Axis,
+    up: Axis,
+    curves: Sequence[Curve],
+    level: Level | None,
+    *,
+    numbers_up: bool = True,
 ) -> None:
-    """Axes with their ticks in a box, the level, and the curves with labels at their points.
+    """Axes with their ticks in a box, a level, and the curves with labels at the points that have one.
 
     Parameters
     ----------
@@ -125,11 +144,8 @@ def draw_panel(
         Whether to write numbers beside the upright axis: panels of a row share them.
     """
     _draw_grid(page, box, across, up, numbers_up)
-    height = _place(box, across, up, across.low, level.y)[1]
-    left, _, right, _ = box
-    _dashed(page, [(left, height), (right, height)], QUIET_INK, page.px(1.6), (9.0, 4.0))
-    on_level = (left, height - 1.0, right, height + 1.0)
-    taken: list[Box] = [_level_words(page, box, height, level.words)]
+    taken: list[Box] = []
+    on_level = None if level is None else _draw_level(page, box, up, level, taken)
     lines = []
     for curve in curves:
         points = [_place(box, across, up, dot.x, dot.y) for dot in curve.dots]
@@ -143,7 +159,8 @@ def draw_panel(
     taken += [_about(point, page.px(2)) for points in lines for pair in pairwise(points) for point in _along(*pair)]
     for curve, points in zip(curves, lines, strict=True):
         for dot, at in zip(curve.dots, points, strict=True):
-            _write_label(page, box, at, dot.label, taken, on_level)
+            if dot.label:
+                _write_label(page, box, at, dot.label, taken, on_level)
 
 
 def draw_marker(
@@ -181,6 +198,15 @@ def _draw_grid(page: Page, box: Box, across: Axis, up: Axis, numbers_up: bool) -
             write(page, (left - page.px(8), y + page.px(5)), plain_number(value), 13, anchor="rs")
     draw_line(page, (left, top, left, bottom), INK, page.px(1.4))
     draw_line(page, (left, bottom, right, bottom), INK, page.px(1.4))
+
+
+def _draw_level(page: Page, box: Box, up: Axis, level: Level, taken: list[Box]) -> Box:
+    """Draws a level and its words, for which room is taken; the room of the line."""
+    left, top, right, bottom = box
+    height = bottom - (bottom - top) * up.share(level.y)
+    _dashed(page, [(left, height), (right, height)], QUIET_INK, page.px(1.6), (9.0, 4.0))
+    taken.append(_level_words(page, box, height, level.words))
+    return (left, height - 1.0, right, height + 1.0)
 
 
 def _level_words(page: Page, box: Box, height: float, words: str) -> Box:
@@ -234,14 +260,16 @@ def _about(point: tuple[float, float], reach: float) -> Box:
     return (point[0] - reach, point[1] - reach, point[0] + reach, point[1] + reach)
 
 
-def _write_label(page: Page, box: Box, at: tuple[float, float], words: str, taken: list[Box], avoided: Box) -> None:
+def _write_label(
+    page: Page, box: Box, at: tuple[float, float], words: str, taken: list[Box], avoided: Box | None
+) -> None:
     """The label of a point beside it where it is free, off the box avoided if it can be; left out where nothing is."""
     width, height = text_width(page, words, _LABEL), page.px(10)
     spots = [(away, angle) for away in _AWAY for angle in _ANGLES_DEG]
     rooms = [_room(page, at, width, height, *spot) for spot in spots]
     free = [room for room in rooms if _is_in(room, box) and not any(_meet(room, other) for other in taken)]
     if free:
-        room = next((one for one in free if not _meet(one, avoided)), free[0])
+        room = next((one for one in free if avoided is None or not _meet(one, avoided)), free[0])
         fill_box(page, room, PAPER)
         write(page, (room[0] + 2, room[3] - 2), words, _LABEL, INK)
         taken.append(room)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from advisor.model import Advice, PlanRecord, Range, Zone
@@ -14,9 +14,19 @@ Cell = str | int | float | bool | None
 
 def zones_csv(record: PlanRecord) -> str:
     """Text of ``zones.csv``: a header row, then one row a zone; empty cells are not computed."""
-    rows = [_row(zone, record) for zone in record.zones]
+    rows = zone_rows(record)
+    return csv_text(list(rows[0]) if rows else ["id"], rows)
+
+
+def zone_rows(record: PlanRecord) -> list[dict[str, Cell]]:
+    """One row a zone, by column; None is not computed."""
+    return [_row(zone, record) for zone in record.zones]
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Mapping[str, Cell]]) -> str:
+    """Text of a spreadsheet with these columns: a header row, then the rows; None is an empty cell."""
     text = io.StringIO()
-    writer = csv.DictWriter(text, fieldnames=list(rows[0]) if rows else ["id"], lineterminator="\n")
+    writer = csv.DictWriter(text, fieldnames=columns, lineterminator="\n")
     writer.writeheader()
     writer.writerows({key: safe_cell(value) for key, value in row.items()} for row in rows)
     return text.getvalue()

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Iterator
 
 from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow, ZoneRow
-from advisor.pack.tables import Cell, safe_cell
+from advisor.pack.tables import Cell, csv_text
 
 # What stands in place of a zone's number in the sums over all zones.
 ALL = "all"
@@ -19,11 +17,7 @@ def what_if_csv(what_if: WhatIf) -> str:
     Of one zone alone all strategies are told, ``chosen`` says which of them is advised.
     """
     rows = [cells for row in what_if.rows for cells in _rows(what_if, row)]
-    text = io.StringIO()
-    writer = csv.DictWriter(text, fieldnames=list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows({key: safe_cell(value) for key, value in cells.items()} for cells in rows)
-    return text.getvalue()
+    return csv_text(list(rows[0]), rows)
 
 
 def _rows(what_if: WhatIf, row: WhatIfRow) -> Iterator[dict[str, Cell]]:

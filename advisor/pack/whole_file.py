@@ -1,4 +1,4 @@
-"""A picture on disk: whole or not there."""
+"""A file on disk: whole or not there."""
 
 from __future__ import annotations
 
@@ -10,22 +10,30 @@ from pathlib import Path
 
 from advisor.errors import InputError
 
-_REMEDY = "choose another place for the picture"
-
 
 def check_picture_path(path: Path) -> None:
     """Raise ``InputError`` where a picture could not be written: before the work, not after it."""
     if path.suffix.lower() != ".png":
         raise InputError(str(path), "is no name for a PNG picture", "end it in .png")
+    check_path(path, "picture")
+
+
+def check_path(path: Path, what: str) -> None:
+    """Raise ``InputError`` where a file, a `what`, could not be written."""
     if path.is_dir():
-        raise InputError(str(path), "is a folder", _REMEDY)
+        raise InputError(str(path), "is a folder", _remedy(what))
     if not path.absolute().parent.is_dir():
         raise InputError(str(path), "cannot be written (no such folder)", "make the folder first")
     if not os.access(path.absolute().parent, os.W_OK):
-        raise InputError(str(path), f"cannot be written (no right to write in {path.absolute().parent})", _REMEDY)
+        raise InputError(str(path), f"cannot be written (no right to write in {path.absolute().parent})", _remedy(what))
 
 
-def write_whole(path: Path, draw: Callable[[Path], None]) -> None:
+def write_text(path: Path, text: str, what: str) -> None:
+    """Write lines of a text file, a `what`, as ``write_whole`` writes a picture."""
+    write_whole(path, lambda desk: desk.write_bytes(text.encode()), what)
+
+
+def write_whole(path: Path, draw: Callable[[Path], object], what: str = "picture") -> None:
     """Let `draw` write a file beside `path`, then rename it into place.
 
     Raises
@@ -34,7 +42,9 @@ def write_whole(path: Path, draw: Callable[[Path], None]) -> None:
         Where the file cannot be written.
     """
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.stem}-", suffix=".part.png", dir=path.absolute().parent)
+        handle, name = tempfile.mkstemp(
+            prefix=f".{path.stem}-", suffix=f".part{path.suffix}", dir=path.absolute().parent
+        )
         os.close(handle)
         desk = Path(name)
         try:
@@ -44,7 +54,7 @@ def write_whole(path: Path, draw: Callable[[Path], None]) -> None:
         finally:
             desk.unlink(missing_ok=True)
     except OSError as fault:
-        raise InputError(str(path), f"cannot be written ({fault.strerror or fault})", _REMEDY) from fault
+        raise InputError(str(path), f"cannot be written ({fault.strerror or fault})", _remedy(what)) from fault
 
 
 def next_free_name(folder: Path, name: str) -> Path:
@@ -57,6 +67,10 @@ def next_free_name(folder: Path, name: str) -> Path:
     while (folder / f"{stem}-view-{number}.png").exists():
         number += 1
     return folder / f"{stem}-view-{number}.png"
+
+
+def _remedy(what: str) -> str:
+    return f"choose another place for the {what}"
 
 
 def _umask() -> int:

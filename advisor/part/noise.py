@@ -24,8 +24,6 @@ _WIDEST_LIKENESS = 0.85
 # Nor are they of one where they lean apart by far more than the noise makes them.
 _LIKENESS_PER_NOISE = 28.0
 _ROUNDS_PER_NOISE = 900.0
-# Edge of an equilateral triangle of unit area.
-_EDGE_OF_UNIT_FACET = 1.52
 _MOST_ROUNDS = 60
 # In fine meshes with a little noise normals are averaged the more: a zone line on a surface that hardly turns would
 # wander with them.
@@ -78,6 +76,6 @@ def facet_normals_without_noise(mesh: Mesh) -> tuple[Floats, float]:
 
 
 def _rounds_of_a_fine_mesh(mesh: Mesh, noise: float) -> int:
-    edge_mm = float(np.sqrt(mesh.area_mm2.mean()) * _EDGE_OF_UNIT_FACET)
+    edge_mm = float(np.sqrt(mesh.area_mm2.mean()) * tolerances.EDGE_OF_UNIT_FACET)
     farthest = _REACH_OF_AVERAGING * mesh.reach_mm / (_EDGES_A_ROOT_OF_ROUNDS * edge_mm)
     return int(min(noise * _ROUNDS_OF_FINE_MESHES, farthest**2))

@@ -30,6 +30,8 @@ from advisor.part.planes import bends_by_chance, normals_held_by_planes, plane_n
 
 # A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
 _MOST_SIDES_OF_A_STRIP = 40
+# Where an arc ends in a tangent face it bends by half of what it bends within, whatever the number of its strips.
+_SHARES_OF_A_HALF = (0.4, 0.6)
 # Each round halves what a rim normal is off by.
 _RIM_ROUNDS = 6
 
@@ -66,16 +68,7 @@ def smooth_surface(mesh: Mesh) -> SmoothSurface:
     """Creases and corner normals of a mesh; of a noisy one, those of the surface under the noise."""
     normal, noise = facet_normals_without_noise(mesh)
     bend = bends(normal, mesh.faces, mesh.vertices, mesh.twins)
-    seeds = np.arange(len(mesh.faces))
-    face, face_count = plane_faces(mesh.twins, normal, np.cos(np.radians(tolerances.COPLANAR_DEG)), seeds)
-    sides = face_sides(face, face_count, mesh.twins)
-    facets_of_face = np.bincount(face, minlength=face_count)
-    alike = bends_with_a_like(
-        bend, face, face_count, sides, mesh.faces, mesh.vertices, mesh.twins,
-        np.radians(tolerances.SMALLEST_BEND_DEG), tolerances.LIKE_BEND_RATIO, _MOST_SIDES_OF_A_STRIP,
-    )  # fmt: skip
-    coarse = alike & _is_coarse_round(mesh, bend, face, face_count)
-    is_crease = _creases(mesh, bend, alike, coarse, np.repeat(facets_of_face[face] > 1, 3))
+    is_crease = _creases(mesh, normal, bend)
     sector, sector_count = corner_sectors(mesh.faces, mesh.twins, is_crease)
     weights = corner_weights(mesh.vertices, mesh.faces)
     start, corners = corners_by_sector(sector, sector_count)
@@ -119,8 +112,43 @@ def _middle_of_plane_faces(mesh: Mesh) -> Floats:
     )
 
 
-def _is_coarse_round(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> Flags:
+def _creases(mesh: Mesh, normal: Floats, bend: Floats) -> Flags:
+    """(3 m,) rims, sharp bends, and lone ones between faces; a lone triangle of a free-form mesh is no face."""
+    face, face_count = plane_faces(
+        mesh.twins, normal, np.cos(np.radians(tolerances.COPLANAR_DEG)), np.arange(len(mesh.faces))
+    )
+    paired = mesh.twins >= 0
+    partner = np.where(paired, mesh.twins, 0)
+    alike, is_middle = _like_bends(mesh, bend, face, face_count)
+    coarse = alike & _is_coarse_round(mesh, bend, is_middle, face, face_count)
+    sharp = (np.abs(bend) > np.radians(tolerances.CREASE_DEG)) & ~coarse
+    in_a_face = np.repeat(np.bincount(face, minlength=face_count)[face] > 1, 3)
+    bent = np.abs(bend) >= np.radians(tolerances.SMALLEST_BEND_DEG)
+    lone = bent & in_a_face & in_a_face[partner] & ~alike
+    creases: Flags = ~paired | sharp | lone
+    # the edge of a face ends at other edges; a lone bend that peters out is chance
+    drop_loose_ends(mesh.faces, mesh.twins, creases, lone & ~sharp & paired, len(mesh.vertices))
+    return creases
+
+
+def _like_bends(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> tuple[Flags, Flags]:
+    """(3 m,) bends beside which a face bends alike on its other side, and (3 m,) those where both do by half."""
+    sides = face_sides(face, face_count, mesh.twins)
+    like, half = (
+        bends_with_a_like(
+            bend, face, face_count, sides, mesh.faces, mesh.vertices, mesh.twins,
+            np.radians(tolerances.SMALLEST_BEND_DEG), least, most, _MOST_SIDES_OF_A_STRIP,
+        )
+        for least, most in ((1 / tolerances.LIKE_BEND_RATIO, tolerances.LIKE_BEND_RATIO), _SHARES_OF_A_HALF)
+    )  # fmt: skip
+    partner = np.where(mesh.twins >= 0, mesh.twins, np.arange(len(bend)))
+    return like | like[partner], half & half[partner]
+
+
+def _is_coarse_round(mesh: Mesh, bend: Floats, is_middle: Flags, face: Ints, face_count: int) -> Flags:
     """(3 m,) bends that a rounded surface makes when it is cut into few strips: they are off it by next to nothing.
+
+    `is_middle` tells bends beside which both strips bend by half as much on their other sides.
 
     A strip of width w that turns by an angle lies w * angle / 8 off the surface (see ``part.coarseness``). An
     eight-sided bar of some size would lie off its round far more than any export allows. How wide is asked across the
@@ -132,18 +160,6 @@ def _is_coarse_round(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> F
     narrower = np.minimum(width, width[partner])
     most = min(tolerances.COARSE_ROUND_MM, tolerances.COARSE_ROUND_SHARE_OF_SIZE * mesh.reach_mm)
     angle = np.abs(bend)
-    coarse: Flags = (angle < np.radians(tolerances.COARSE_ROUND_DEG)) & (narrower * angle / 8 < most)
+    widest = np.radians(np.where(is_middle, tolerances.COARSE_MIDDLE_DEG, tolerances.COARSE_ROUND_DEG))
+    coarse: Flags = (angle < widest) & (narrower * angle / 8 < most)
     return coarse
-
-
-def _creases(mesh: Mesh, bend: Floats, alike: Flags, coarse: Flags, in_a_face: Flags) -> Flags:
-    """Sharp bends, and lone ones between faces; `in_a_face` is False for lone triangles of a free-form mesh."""
-    sharp = (np.abs(bend) > np.radians(tolerances.CREASE_DEG)) & ~coarse
-    paired = mesh.twins >= 0
-    partner = np.where(paired, mesh.twins, 0)
-    bent = np.abs(bend) >= np.radians(tolerances.SMALLEST_BEND_DEG)
-    lone = bent & in_a_face & in_a_face[partner] & ~alike & ~alike[partner]
-    creases: Flags = ~paired | sharp | lone
-    # the edge of a face ends at other edges; a lone bend that peters out is chance
-    drop_loose_ends(mesh.faces, mesh.twins, creases, lone & ~sharp & paired, len(mesh.vertices))
-    return creases

@@ -58,8 +58,8 @@ def _turned(surface: PassSurface, steps: OffsetSteps) -> PassSurface:
     mesh, source = surface.mesh, surface.source
     kind = turnable(mesh.twins, surface.is_inside, steps.least_mm[source], steps.most_mm[source], _LIKE_STEP_SHARE)
     faces, twins = mesh.faces.copy(), mesh.twins.copy()
-    no_normals = np.zeros((len(faces), 3, 3))
-    flip_edges(mesh.vertices, faces, no_normals, twins, kind, tolerances.PASS_FACET_SAG_MM)
+    off = tolerances.PASS_FACET_SAG_MM
+    flip_edges(mesh.vertices, faces, surface.normal[faces], twins, kind, off, off)
     turned = mesh_with_twins(mesh.vertices, faces, twins)
     return PassSurface(turned, surface.normal, source, surface.is_inside, surface.beyond_mm)
 

@@ -15,6 +15,7 @@ from advisor.job import Machine
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 from advisor.part.samples import along_curve, even_places
+from advisor.passes.eased import eased
 from advisor.passes.families import centre_of
 from advisor.passes.lines import PassLines
 from advisor.passes.links import Links, linked
@@ -23,7 +24,7 @@ from advisor.passes.surface import PassSurface
 from advisor.passes.thin import thinned
 from advisor.passes.timing import PathTotals, path_totals
 from advisor.passes.trim import trimmed
-from advisor.passes.virtual_cut import CutSummary, cut_summary, swept_passes, virtual_cut
+from advisor.passes.virtual_cut import CutSummary, cut_summary, swept_by, virtual_cut
 
 # Heights above so many times the target are no cusp: nothing was cut there.
 _UNCUT_TARGETS = 8.0
@@ -48,6 +49,8 @@ class Workplace:
         How deep the tool may go into facets, which lie off the surface themselves.
     stock_left_mm : float
         What the stage leaves on purpose.
+    planes : PlanTree, optional
+        Facets that are the surface itself, along the tool axis: into these the tool may not go but for rounding.
     """
 
     tree: PlanTree
@@ -57,6 +60,7 @@ class Workplace:
     path_mm: float
     tolerance_mm: float
     stock_left_mm: float
+    planes: PlanTree | None = None
 
     @property
     def axis(self) -> Floats:
@@ -98,13 +102,21 @@ class ProofPoints:
 
 
 def made_ready(
-    lines: PassLines, place: Workplace, step_mm: float, feed_mm_per_min: float, *, downward: bool
+    lines: PassLines,
+    surface: PassSurface,
+    place: Workplace,
+    step_mm: float,
+    feed_mm_per_min: float,
+    *,
+    downward: bool,
 ) -> LaidPasses:
     """Lines of a family as they are cut: no more points than needed, no gouge, in order, with ways between.
 
     Parameters
     ----------
     lines : PassLines
+    surface : PassSurface
+        That they were laid on.
     place : Workplace
     step_mm : float
         Greatest distance of neighbouring passes along the surface.
@@ -113,9 +125,13 @@ def made_ready(
         Level by level down the part, and not line by line.
     """
     half = place.path_mm / 2
-    kept = trimmed(
-        thinned(lines, place.cutter, place.axis, half), place.tree, place.body, place.cutter, place.tolerance_mm
-    )
+    thin = thinned(lines, place.cutter, place.axis, half)
+    clear = trimmed(thin, place.tree, place.body, place.cutter, place.tolerance_mm)
+    kept = eased(clear, surface, place.cutter, place.axis, place.stock_left_mm, half)
+    # chords of passes, and of the facets they lie on; a finer file lets them no deeper anyway
+    rounding = place.path_mm + tolerances.PASS_FACET_SAG_MM
+    if place.planes is not None and place.tolerance_mm > rounding:
+        kept = trimmed(kept, place.planes, place.body, place.cutter, rounding)
     link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
     passes = ordered(
         kept, centre_of(place.cutter), place.axis, step_mm, link, levels="downward" if downward else "rising"
@@ -155,6 +171,9 @@ class Proof:
     least_mm, most_mm : float
         Heights of all of the area but ``tolerances.TAIL_SHARE_OF_AREA`` at either end: beside corners of the part a few
         points have no normal to speak of. NaN where nothing is cut.
+    gouge_mm : float
+        How far the cutter goes into the part, by `least_mm`: what is cut of stock left on purpose is none. NaN where
+        nothing is cut.
     """
 
     summary: CutSummary
@@ -162,21 +181,20 @@ class Proof:
     height_mm: Floats
     least_mm: float
     most_mm: float
+    gouge_mm: float
 
 
 def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: float) -> Proof:
-    """What laid passes leave of a zone.
-
-    A bull-nose is taken as its corner alone: what its flat cuts besides is not counted.
-    """
-    swept = swept_passes(laid.centres_mm, laid.passes.lines.starts, place.cutter.corner_radius_mm + place.stock_left_mm)
+    """What laid passes leave of a zone."""
+    swept = swept_by(place.cutter, place.stock_left_mm, laid.centres_mm, laid.passes.lines.starts, place.axis)
     limit = _UNCUT_TARGETS * target_mm
     height = virtual_cut(swept, points.point_mm, points.normal, limit).height_mm
     summary = cut_summary(height, points.area_mm2, target_mm, points.out_of_reach)
     cut = height[~points.out_of_reach & np.isfinite(height)]
     tail = tolerances.TAIL_SHARE_OF_AREA
     least, most = np.quantile(cut, [tail, 1.0 - tail]) if len(cut) else (np.nan, np.nan)
-    return Proof(summary, _unevenness(height, points), height, float(least), float(most))
+    gouge = float(np.maximum(-(least + place.stock_left_mm), 0.0))
+    return Proof(summary, _unevenness(height, points), height, float(least), float(most), gouge)
 
 
 def _unevenness(height: Floats, points: ProofPoints) -> float:

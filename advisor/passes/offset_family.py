@@ -12,6 +12,9 @@ from advisor.passes.offset_field import OffsetField
 from advisor.passes.pieces import together
 from advisor.passes.ridges import FIRST_PASS, far_pieces
 
+# Weights of the corners of a facet add up to 1 within this.
+_ROUNDING = 1e-9
+
 
 def offset_passes(field: OffsetField) -> PassLines:
     """Passes a step apart, in the order in which the front meets them, then those that close gaps.
@@ -64,6 +67,11 @@ def _on_surface(field: OffsetField, flat: LevelLines, first_level: int) -> PassL
     here = _weights(mesh.faces[facet], begin, end, flat.fraction)
     # the last point of a chain has no segment of its own
     there = _weights(mesh.faces[facet], np.roll(begin, -1), np.roll(end, -1), np.roll(flat.fraction, -1))
+    # where points within rounding were made one, its edge may be none of the facet's: it lies on its own facet
+    astray = np.abs(here.sum(axis=1) - 1.0) > _ROUNDING
+    here[astray] = _weights(mesh.faces[f[astray]], begin[astray], end[astray], flat.fraction[astray])
+    facet[astray] = f[astray]
+    inner &= ~astray & (np.abs(there.sum(axis=1) - 1.0) <= _ROUNDING)
     _, normal = surface.on_edges(flat.half_edge, flat.fraction)
     turn = np.linalg.norm(np.diff(normal, axis=0, append=normal[-1:]), axis=1)
     length = np.linalg.norm(np.diff(flat.points_mm, axis=0, append=flat.points_mm[-1:]), axis=1)

@@ -16,7 +16,7 @@ from advisor.part.mesh import Flags, Floats, half_edge_ends
 from advisor.passes.finer import finer
 from advisor.passes.offset_steps import OffsetSteps
 from advisor.passes.ridges import FIRST_PASS, Ridges, edges_of, joined, split_along_ridges
-from advisor.passes.surface import PassSurface
+from advisor.passes.surface import PassSurface, beyond_zone
 
 # Pass on a point that a front starts from.
 _POINT_STEPS = 0.1
@@ -138,8 +138,10 @@ def offset_from_line(surface: PassSurface, steps: OffsetSteps, overlap_mm: float
 
 def _prepared(surface: PassSurface, steps: OffsetSteps, overlap_mm: float) -> tuple[PassSurface, Flags, Floats, Floats]:
     """The surface in fine facets, those that take part, and their metric."""
-    fine = finer(surface, steps)
-    mesh = fine.mesh
+    halved = finer(surface, steps)
+    mesh = halved.mesh
+    # long facets know less of the way out of the zone, and a front that begins too far out comes in where it should not
+    fine = PassSurface(mesh, halved.normal, halved.source, halved.is_inside, beyond_zone(mesh, halved.is_inside))
     beyond = fine.beyond_mm[mesh.faces]
     takes = fine.is_inside | ((beyond.min(axis=1) < overlap_mm) & np.isfinite(beyond).all(axis=1))
     corner_start, corners = corners_by_sector(mesh.faces.flatten(), len(mesh.vertices))

@@ -13,6 +13,7 @@ from advisor.kernels.march import march
 from advisor.kernels.refine import split_edges
 from advisor.kernels.sectors import corner_sectors, corners_by_sector
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
+from advisor.passes.plane_rims import rim_bulges
 from advisor.zones.cut_lines import CutSurface
 
 _MOST_HALVINGS = 5
@@ -109,7 +110,7 @@ def pass_surface(
     fine, normal, parent = _refined(mesh, corner_normal)
     source = chosen[parent].astype(np.int32)
     inside = zone[source] == number
-    return PassSurface(fine, normal, source, inside, _beyond(fine, inside))
+    return PassSurface(fine, normal, source, inside, beyond_zone(fine, inside))
 
 
 def _with_overlap(
@@ -152,8 +153,11 @@ def _split_at_corners(surface: CutSurface, sharp: Flags, chosen: NDArray[np.int6
     alone = Mesh(surface.mesh.vertices[used], corner.reshape(-1, 3).astype(np.int32))
     edge = sharp.reshape(-1, 3)[chosen].ravel()
     sector, count = corner_sectors(alone.faces, alone.twins, edge | (alone.twins < 0))
-    vertices = np.empty((count, 3))
-    vertices[sector] = alone.vertices[alone.faces.ravel()]
+    vertices = np.zeros((count, 3))
+    places = _lifted_corners(surface, chosen).reshape(-1, 3)
+    number = np.bincount(sector, minlength=count)
+    for axis in range(3):
+        vertices[:, axis] = np.bincount(sector, places[:, axis], minlength=count) / number
     total = np.zeros((count, 3))
     corner_normal = surface.corner_normal[chosen].reshape(-1, 3)
     for axis in range(3):
@@ -163,6 +167,27 @@ def _split_at_corners(surface: CutSurface, sharp: Flags, chosen: NDArray[np.int6
     return Mesh(vertices, faces), total[faces]
 
 
+def _lifted_corners(surface: CutSurface, chosen: NDArray[np.int64]) -> Floats:
+    """(c, 3, 3) corners of the chosen facets; those that came of a cut, which lie on flat facets, lifted from these."""
+    places = surface.mesh.vertices[surface.mesh.faces[chosen]]
+    if surface.whole is None:
+        return places
+    whole, corner_normal = surface.whole
+    row, k = np.nonzero(surface.mesh.faces[chosen] >= len(whole.vertices))
+    parent = surface.parent[chosen[row]]
+    corner = whole.vertices[whole.faces[parent]]
+    way = corner - places[row, k][:, None]
+    across = np.cross(np.roll(way, -1, axis=1), np.roll(way, -2, axis=1))
+    total = across.sum(axis=1)
+    share = np.einsum("rkx,rx->rk", across, total).clip(min=0.0)
+    size = share.sum(axis=1, keepdims=True)
+    # a facet without an area stays flat
+    known = size[:, 0] > 0.0
+    lifted, _ = curved_points(corner[known], corner_normal[parent[known]], share[known] / size[known])
+    places[row[known], k[known]] = lifted
+    return places
+
+
 def _refined(mesh: Mesh, corner_normal: Floats) -> tuple[Mesh, Floats, NDArray[np.int64]]:
     """Facets halved while normals turn too far along an edge, new vertices on the smooth surface; their parents."""
     vertices, faces, normal = mesh.vertices, mesh.faces, corner_normal
@@ -170,12 +195,14 @@ def _refined(mesh: Mesh, corner_normal: Floats) -> tuple[Mesh, Floats, NDArray[n
     most_turn = np.radians(tolerances.PASS_FACET_TURN_DEG)
     for _ in range(_MOST_HALVINGS):
         twins = Mesh(vertices, faces).twins
+        bulge = rim_bulges(vertices, faces, twins, normal)
         ahead = np.roll(normal, -1, axis=1)
         # the chord of two normals is their turn, but for its cube; an arc stands off its chord by an eighth of its
         # length times its turn along it
         turn, way = ahead - normal, np.roll(vertices[faces], -1, axis=1) - vertices[faces]
         sag = np.abs(np.einsum("mkx,mkx->mk", turn, way)) / 8.0
         turns = ((np.linalg.norm(turn, axis=2) > most_turn) | (sag > tolerances.PASS_FACET_SAG_MM)).ravel()
+        turns |= np.linalg.norm(bulge, axis=1) > tolerances.PASS_FACET_SAG_MM
         if not turns.any():
             break
         first = turns & ((twins < 0) | (np.arange(len(twins)) < twins))
@@ -187,7 +214,7 @@ def _refined(mesh: Mesh, corner_normal: Floats) -> tuple[Mesh, Floats, NDArray[n
         at = np.where(first, 0.5, np.nan)
         before = len(vertices)
         vertices, faces, normal, own_parent = split_edges(vertices, faces, normal, twins, at)
-        vertices[before:] = curved
+        vertices[before:] = curved + bulge[split]
         normal /= np.maximum(np.linalg.norm(normal, axis=2), 1e-300)[..., None]
         parent = parent[own_parent]
     at_vertex = np.empty((len(vertices), 3))
@@ -195,8 +222,8 @@ def _refined(mesh: Mesh, corner_normal: Floats) -> tuple[Mesh, Floats, NDArray[n
     return Mesh(vertices, faces), at_vertex, parent
 
 
-def _beyond(mesh: Mesh, inside: Flags) -> Floats:
-    """(n,) distance out of the zone along the surface."""
+def beyond_zone(mesh: Mesh, inside: Flags) -> Floats:
+    """(n,) distance out of the zone along the surface, as its facets tell it: along long ones it may be too far."""
     beyond = np.full(len(mesh.vertices), np.inf)
     beyond[mesh.faces[inside]] = 0.0
     outside = mesh.faces[~inside]

@@ -27,8 +27,9 @@ def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, to
 
     The middle of the cutter moves straight between points: it is asked at all of them and in between, so near that
     what could be missed between two places, an edge beside the way, is passed within the tolerance as well: with places
-    d apart it lies ``d^2 / 8 R`` nearer at most. Ends of what stays are found by halving. In inside corners, where the
-    cutter touches both walls at once, pieces are joined again.
+    d apart it lies ``d^2 / 8 R`` nearer at most. Where the surface leans over, the side of the cutter is asked too.
+    Ends of what stays are found by halving. In inside corners, where the cutter touches both walls at once, pieces are
+    joined again.
 
     Parameters
     ----------
@@ -45,13 +46,15 @@ def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, to
     if lines.count == 0:
         return lines
     led, axis = centre_of(cutter), tree.frame[2]
+    # under what leans over by an angle a the side of the cutter, upright, cuts R (1 - cos a) deep above the contact
+    most_lean = -np.sqrt(1.0 - max(1.0 - tolerance_mm / cutter.corner_radius_mm, 0.0) ** 2)
     own = _BETWEEN_SHARE * tolerance_mm
     fine, is_given = _divided(lines, np.sqrt(8.0 * cutter.corner_radius_mm * own), cutter, axis)
 
     def is_clear(places: Places) -> Flags:
         contact, normal = along_segments(fine, places, led, axis)
         found = reach_of(body, cutter, tree, contact, normal, tolerance_mm - own)
-        return found.by_cutter & found.by_shank
+        return np.asarray(found.by_cutter & found.by_shank & (normal @ axis >= most_lean))
 
     clear = is_clear(Places(np.arange(len(is_given)), np.zeros(len(is_given))))
     crossing = _crossings(fine, clear, is_clear, _END_SHARE * tolerance_mm)

@@ -1,4 +1,4 @@
-"""The virtual cut: what a ball that follows given passes leaves of a surface, point by point."""
+"""The virtual cut: what a cutter that follows given passes leaves of a surface, point by point."""
 
 from __future__ import annotations
 
@@ -10,10 +10,12 @@ from os import cpu_count
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.cutter.cutter import Cutter
 from advisor.kernels.morton import interleaved
 from advisor.kernels.plan_tree import halve
 from advisor.kernels.quantiles import weighted_quantiles
 from advisor.kernels.virtual_cut import boxes, cut, group_starts, in_order, pieces
+from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints
 
 # Neighbouring segments that stand together in the tree, and groups in a leaf.
@@ -30,11 +32,16 @@ _CELL_BITS = 10
 
 @dataclass(frozen=True)
 class SweptPasses:
-    """A ball's passes in a tree, made once and asked often. Arrays are read-only.
+    """A cutter's passes in a tree, made once and asked often. Arrays are read-only.
 
     Attributes
     ----------
     ball_radius_mm : float
+        Of the ball, or of a bull-nose's corner.
+    ring_radius_mm : float
+        Of the ring that the corner runs on; 0 for a ball.
+    frame : (3, 3) float64 array
+        Rows are the directions that coordinates of the pieces are measured along, the tool axis last.
     piece : (s, 6) float64 array, mm
         Segments of centres, long ones cut, in the order of the tree.
     owner : (s,) int32 array
@@ -48,6 +55,8 @@ class SweptPasses:
     """
 
     ball_radius_mm: float
+    ring_radius_mm: float
+    frame: Floats
     piece: Floats
     owner: Ints
     group: NDArray[np.int64]
@@ -134,11 +143,40 @@ def swept_passes(centres_mm: Floats, starts: NDArray[np.integer], ball_radius_mm
     ValueError
         A radius that is not above 0, centres that are not finite.
     """
+    return _swept(centres_mm, starts, ball_radius_mm, 0.0, np.eye(3))
+
+
+def swept_by(
+    cutter: Cutter, stock_left_mm: float, centres_mm: Floats, starts: NDArray[np.integer], axis: Floats
+) -> SweptPasses:
+    """A ball or bull-nose swept along polylines of its middle, as far from the part as the stock that it leaves.
+
+    Of a bull-nose the corner and the flat inside it cut. What it leaves on purpose is taken for part of the cutter:
+    corner and flat are that much nearer.
+
+    Parameters
+    ----------
+    cutter : Cutter
+    stock_left_mm : float, 0 or more
+    centres_mm, starts
+        As for ``swept_passes``; of a bull-nose the middle of the ring (``PassLines.centres_mm``).
+    axis : (3,) unit vector from the part to the spindle
+    """
+    radius, ring = cutter.corner_radius_mm + stock_left_mm, cutter.ring_radius_mm
+    frame = np.eye(3) if ring == 0.0 else np.vstack([plan_axes(axis), axis])
+    return _swept(centres_mm, starts, radius, ring, frame)
+
+
+def _swept(
+    centres_mm: Floats, starts: NDArray[np.integer], ball_radius_mm: float, ring_radius_mm: float, frame: Floats
+) -> SweptPasses:
     if not ball_radius_mm > 0.0:
         raise ValueError("ball radius must be above 0")
     centres = np.ascontiguousarray(centres_mm, dtype=np.float64).reshape(-1, 3)
     if not np.isfinite(centres).all():
         raise ValueError("ball centres must be finite")
+    if ring_radius_mm > 0.0:
+        centres = np.ascontiguousarray(centres @ frame.T)
     longest = _LONGEST_SHARE_OF_RADIUS * ball_radius_mm
     piece, owner, is_first = pieces(centres, np.asarray(starts, dtype=np.int64), longest)
     group = group_starts(piece, is_first, _IN_GROUP, longest)
@@ -147,7 +185,8 @@ def swept_passes(centres_mm: Floats, starts: NDArray[np.integer], ball_radius_mm
     begin, end = piece[group[:-1], :3], piece[group[1:] - 1, 3:]
     x, y, z = np.ascontiguousarray((begin + end).T) / 2
     piece, owner, group = in_order(piece, owner, group, halve(x, y, z, levels))
-    return SweptPasses(ball_radius_mm, piece, owner, group, boxes(piece, group, levels), levels)
+    box = boxes(piece, group, levels, float(ring_radius_mm))
+    return SweptPasses(ball_radius_mm, float(ring_radius_mm), frame, piece, owner, group, box, levels)
 
 
 def virtual_cut(passes: SweptPasses, points_mm: Floats, normals: Floats, limit_mm: float) -> VirtualCut:
@@ -174,6 +213,8 @@ def virtual_cut(passes: SweptPasses, points_mm: Floats, normals: Floats, limit_m
         raise ValueError("limit must be 0 or more")
     point = np.ascontiguousarray(points_mm, dtype=np.float64)
     normal = np.ascontiguousarray(normals, dtype=np.float64)
+    if passes.ring_radius_mm > 0.0:
+        point, normal = (np.ascontiguousarray(given @ passes.frame.T) for given in (point, normal))
     height, segment = np.full(len(point), np.inf), np.full(len(point), -1, np.int32)
     if len(point) == 0 or len(passes.owner) == 0:
         return VirtualCut(height, segment)
@@ -181,8 +222,8 @@ def virtual_cut(passes: SweptPasses, points_mm: Floats, normals: Floats, limit_m
 
     def run(start: int) -> None:
         cut(
-            point, normal, order[start : start + _CHUNK], passes.ball_radius_mm, float(limit_mm), passes.piece,
-            passes.owner, passes.group, passes.box, passes.levels, height, segment,
+            point, normal, order[start : start + _CHUNK], passes.ball_radius_mm, passes.ring_radius_mm, float(limit_mm),
+            passes.piece, passes.owner, passes.group, passes.box, passes.levels, height, segment,
         )  # fmt: skip
 
     with ThreadPoolExecutor(cpu_count()) as pool:

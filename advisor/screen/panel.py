@@ -8,6 +8,7 @@ from typing import Final
 from PIL import Image
 
 from advisor.model import Plan
+from advisor.pack.card import Card
 from advisor.pack.page import (
     Page,
     badge_size,
@@ -23,7 +24,6 @@ from advisor.pack.palette import FAINT_INK, INK, QUIET_INK
 from advisor.pack.picture_key import mark_of
 from advisor.pack.picture_legend import BAR, draw_bar
 from advisor.pack.scales import Scale
-from advisor.screen.card import Card
 from advisor.screen.colours import Legend
 from advisor.screen.look import KEYS, MOUSE_WORDS
 

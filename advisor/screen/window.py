@@ -11,14 +11,14 @@ from PIL import Image
 
 from advisor.errors import InputError
 from advisor.model import Plan
+from advisor.pack.card import zone_card
 from advisor.pack.colour_map import ColourMap, ColourMode
 from advisor.pack.maps import COLOUR_MODES, colour_map
+from advisor.pack.whole_file import next_free_name, write_whole
 from advisor.screen import panel
-from advisor.screen.card import zone_card
 from advisor.screen.colours import fade_all_but, legend_of
 from advisor.screen.look import Action, Look, action_of_key, after, after_click
 from advisor.screen.overlay import Overlay
-from advisor.screen.picture_file import next_free_name, write_whole
 from advisor.screen.scene import Room, Scene
 
 _MARGIN: Final = 16

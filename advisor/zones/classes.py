@@ -43,7 +43,23 @@ def slope_deg(normals: Floats, axis: Floats) -> Floats:
     return slopes
 
 
-def class_of_slope(slopes_deg: Floats, thresholds: Thresholds) -> NDArray[np.int8]:
-    """Class number (index in ``model.SLOPE_CLASSES``) of slopes; a slope on a threshold counts above it."""
-    bounds = np.asarray(thresholds.between_classes_deg) - tolerances.ON_THRESHOLD_DEG
-    return np.searchsorted(bounds, slopes_deg, side="right").astype(np.int8)
+def class_of_facets(slopes_deg: Floats, uncut_deg: Floats, thresholds: Thresholds) -> NDArray[np.int8]:
+    """Class number (index in ``model.SLOPE_CLASSES``) of facets cut along the thresholds.
+
+    What lies on a threshold all over counts above it, whatever rounding does. Any other facet lies where its middle
+    does, however little it differs: a line over a surface that hardly turns must not jump by facets.
+
+    Parameters
+    ----------
+    slopes_deg : (m,) float64 array
+        Of the middles.
+    uncut_deg : (m, 2) float64 array
+        Least and greatest slope at the corners of the facet that each is part of, before cutting.
+    thresholds : Thresholds
+    """
+    classes = np.zeros(len(slopes_deg), np.int8)
+    low, high = uncut_deg.T
+    for bound in thresholds.between_classes_deg:
+        is_on = (low > bound - tolerances.ON_THRESHOLD_DEG) & (high < bound + tolerances.ON_THRESHOLD_DEG)
+        classes += is_on | (slopes_deg >= bound)
+    return classes

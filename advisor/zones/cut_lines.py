@@ -13,7 +13,14 @@ import numpy as np
 
 from advisor import tolerances
 from advisor.kernels.refine import FROZEN_EDGE, split_edges
-from advisor.kernels.slope_lines import corner_sides, crossed_facets, crossing_places, halving_places, mean_normals
+from advisor.kernels.slope_lines import (
+    corner_sides,
+    crossed_facets,
+    crossing_places,
+    facets_on,
+    halving_places,
+    mean_normals,
+)
 from advisor.kernels.topology import match_half_edges
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 
@@ -34,11 +41,15 @@ class CutSurface:
         Normals of the smooth surface at the corners; unit length is not kept.
     parent : (m,) int32 array
         The facet of the mesh before cutting that each facet is part of.
+    whole : tuple of Mesh and (w, 3, 3) float64 array, optional
+        That mesh and its corner normals: cuts lie on its flat facets, not on the surface these stand for. ``None``
+        where nothing was cut.
     """
 
     mesh: Mesh
     corner_normal: Floats
     parent: Ints
+    whole: tuple[Mesh, Floats] | None = None
 
     @cached_property
     def normal(self) -> Floats:
@@ -100,13 +111,15 @@ def cut_at_slopes(
     patch, vertex_ids = _take_patch(mesh, corner_normal, chosen)
     shortest = max(shortest_mm, tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.reach_mm)
     for cosine, slack in zip(cosines, slacks, strict=True):
-        _cut_patch(patch, axis, cosine, slack, shortest)
+        on = facets_on(corner_normal, axis, cosine, slack)
+        _cut_patch(patch, on, axis, cosine, slack, shortest)
     return _put_back(mesh, corner_normal, chosen, patch, vertex_ids)
 
 
-def _cut_patch(patch: _Patch, axis: Floats, cosine: float, slack: float, shortest: float) -> None:
+def _cut_patch(patch: _Patch, on: Flags, axis: Floats, cosine: float, slack: float, shortest: float) -> None:
+    """Cut along one threshold; `on` tells facets of the whole mesh that lie on it all over."""
     for _ in range(tolerances.LINE_REFINEMENTS):
-        sides = corner_sides(patch.corner_normal, axis, cosine, slack)
+        sides = corner_sides(patch.corner_normal, on[patch.parent], axis, cosine, slack)
         at = halving_places(
             patch.vertices, patch.faces, patch.corner_normal, sides, axis, cosine, slack,
             tolerances.LINE_SAG_SHARE, shortest,
@@ -115,7 +128,7 @@ def _cut_patch(patch: _Patch, axis: Floats, cosine: float, slack: float, shortes
             break
         patch.split(at)
     for _ in range(_MOST_CUTS):
-        sides = corner_sides(patch.corner_normal, axis, cosine, slack)
+        sides = corner_sides(patch.corner_normal, on[patch.parent], axis, cosine, slack)
         at = crossing_places(patch.corner_normal, sides, axis, cosine)
         if np.isnan(at).all():
             break
@@ -156,4 +169,4 @@ def _put_back(mesh: Mesh, corner_normal: Floats, chosen: Flags, patch: _Patch, v
     faces = np.concatenate([mesh.faces[~chosen], renumber[patch.faces]])[order]
     normals = np.concatenate([corner_normal[~chosen], patch.corner_normal])[order]
     vertices = np.concatenate([mesh.vertices, patch.vertices[old:]])
-    return CutSurface(Mesh(vertices, np.ascontiguousarray(faces)), normals, parent[order])
+    return CutSurface(Mesh(vertices, np.ascontiguousarray(faces)), normals, parent[order], (mesh, corner_normal))

@@ -68,8 +68,9 @@ def patch_graph(patches: Patches, axis: Floats) -> PatchGraph:
     edge = borders(mesh, patches.patch)
     pairs, pair = numbered_pairs(edge.one, edge.other, count)
     sums, own_rise, far_rise = border_sums(
-        edge.half_edge, mesh.twins, mesh.vertices, mesh.faces, axis, patches.sharp, pair, len(pairs)
-    )
+        edge.half_edge, mesh.twins, mesh.vertices, mesh.faces, patches.surface.normal, axis, patches.sharp, pair,
+        len(pairs),
+    )  # fmt: skip
     beside = np.concatenate([edge.one, edge.other])
     across = np.concatenate([edge.other, edge.one])
     slopes = np.concatenate([far_rise, own_rise])

@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
+from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import absorb_specks, borders, connected_areas
-from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_slope, slope_deg
+from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_facets, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
 from advisor.zones.hidden import with_hidden_areas
 from advisor.zones.joints import sharp_half_edges
@@ -30,8 +32,6 @@ from advisor.zones.small_features import small_features
 LEVEL, TIGHT, SMALL = 4, 5, 6
 # Sine of the lean at which a corner between walls counts as upright: 30 degrees.
 _BENDS_LEVEL = 0.5
-# Slope from which a surface beside such a corner counts as steep.
-_STEEP_FROM_DEG = 45.0
 # A corner that meets what is no wall along more than this share of its own size is the end of that.
 _END_SHARE = 0.1
 
@@ -72,6 +72,8 @@ class Patches:
         Of the facets, and of the smooth surface they stand for.
     sharp : (3 m,) bool array
         Half-edges across which the smooth surface turns a corner.
+    line_deviation_mm : float
+        How far outlines may leave lines over the smooth surface.
     """
 
     surface: CutSurface
@@ -83,6 +85,7 @@ class Patches:
     slope_deg: Floats
     smooth_slope_deg: Floats
     sharp: Flags
+    line_deviation_mm: float
 
     @property
     def count(self) -> int:
@@ -142,7 +145,7 @@ def find_patches(
     surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
-    own_class = class_of_slope(smooth_slope, thresholds)
+    own_class = class_of_facets(smooth_slope, corner_slopes(smooth.corner_normal, axis)[surface.parent], thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
     own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis, in_the_way)
     label = connected_areas(surface.mesh, own_class)
@@ -151,7 +154,7 @@ def find_patches(
     special = np.zeros(len(mesh.faces), np.int8)
     special[plane] = LEVEL
     special[_level_on_the_whole(mesh, smooth, bends, plane & (noise == 0), axis, smallest)] = LEVEL
-    special[_tight(mesh, smooth, bends, axis, rule.tight_mm)] = TIGHT
+    special[_tight(mesh, smooth, bends, axis, rule)] = TIGHT
     level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
     if noise > 0:
         level = _whole_areas(surface.mesh, facet_class, sharp, level)
@@ -170,7 +173,18 @@ def find_patches(
     places = np.ones(len(patch_kind), np.int32)
     places[patch_kind == SMALL] = features
     slopes = slope_deg(surface.mesh.normal, axis)
-    return Patches(surface, patch, patch_kind, own, facet_class, places, slopes, smooth_slope, sharp)
+    return Patches(
+        surface,
+        patch,
+        patch_kind,
+        own,
+        facet_class,
+        places,
+        slopes,
+        smooth_slope,
+        sharp,
+        _line_deviation_mm(mesh, noise),
+    )
 
 
 def _kinds(facet_class: NDArray[np.int8], level: Flags, tight: Flags, small: Flags) -> NDArray[np.int8]:
@@ -197,8 +211,15 @@ def _whole_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, level:
     count = int(label.max()) + 1
     area = np.bincount(label, mesh.area_mm2, minlength=count)
     mostly = np.bincount(label, mesh.area_mm2 * level, minlength=count) > tolerances.LEVEL_IN_THE_MAIN_SHARE * area
-    whole: Flags = (facet_class == FLAT) & mostly[label]
+    wide = area >= _square_over_rim_mm(label, area, tolerances.NOISE_BLOB_FACETS) * rim_lengths_mm(mesh, label, count)
+    whole: Flags = (facet_class == FLAT) & (mostly & wide)[label]
     return whole
+
+
+def _square_over_rim_mm(label: Ints, area_mm2: NDArray[Any], facets: int) -> Floats:
+    """(k,) area over rim of a square of so many facets of each area's usual size: narrower areas are strips."""
+    usual = area_mm2 / np.bincount(label, minlength=len(area_mm2))
+    return np.asarray(np.sqrt(facets * usual) / 4.0)
 
 
 def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int8]]:
@@ -233,9 +254,9 @@ def _level_on_the_whole(
             mean[:, k] = np.bincount(label, mesh.area_mm2 * lean[:, k], minlength=count)
         nearer = _angle_deg(lean, mean[label]) < most_deg / 2
         is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
-        many = np.bincount(label, minlength=count) >= tolerances.LEVEL_FEWEST_FACETS
-        wanted = rough & many & is_plane & (area >= smallest_mm2)
         rim_mm = rim_lengths_mm(mesh, label, count)
+        wide = area >= _square_over_rim_mm(label, area, tolerances.LEVEL_FEWEST_FACETS) * rim_mm
+        wanted = rough & wide & is_plane & (area >= smallest_mm2)
         for number in np.unique(label[level & wanted[label]]):
             wanted[number] = _bends_both_ways(mesh, bends, label == number, area[number] / rim_mm[number])
         chosen |= level & wanted[label]
@@ -254,17 +275,18 @@ def _bends_both_ways(mesh: Mesh, bends: Curvature, rows: Flags, area_over_rim_mm
     return bool(low < 0.0 < high and abs(bend) * 2 * area_over_rim_mm < tolerances.LEVEL_TURN_RAD)
 
 
-def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, tight_mm: float) -> Flags:
+def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, rule: ZoneRule) -> Flags:
     """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median.
 
     An upright corner between walls is none: level passes run round it with its walls, and what they leave in it is told
     as such.
     """
-    over = -bends.k_min_per_mm * tight_mm - 1.0
+    over = -bends.k_min_per_mm * rule.tight_mm - 1.0
     hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
     slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
     upright = (slope >= tolerances.WALL_FROM_DEG) & (np.abs(bends.k_min_direction @ axis) < _BENDS_LEVEL) & hollow
-    hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, hollow, upright))
+    steep = slope >= rule.thresholds.steep_from_deg
+    hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, steep & ~hollow, upright))
     label = connected_areas(mesh, hollow, smooth.is_crease)
     chosen = np.zeros(len(mesh.faces), bool)
     order = np.flatnonzero(hollow)[np.argsort(label[hollow], kind="stable")]
@@ -275,9 +297,9 @@ def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, ti
     return chosen
 
 
-def _between_walls(mesh: Mesh, is_crease: Flags, slope: Floats, hollow: Flags, upright: Flags) -> Flags:
+def _between_walls(mesh: Mesh, is_crease: Flags, slope: Floats, steep: Flags, upright: Flags) -> Flags:
     """(m,) facets of areas beside which all that is steep is a wall all over: beside a bowl a corner is its end."""
-    state = np.where(upright, 2, np.where((slope >= _STEEP_FROM_DEG) & ~hollow, 1, 0)).astype(np.int8)
+    state = np.where(upright, 2, np.where(steep, 1, 0)).astype(np.int8)
     label = connected_areas(mesh, state, is_crease)
     count = int(label.max()) + 1
     area = np.bincount(label, mesh.area_mm2, minlength=count)
@@ -308,3 +330,12 @@ def _smallest_mm2(mesh: Mesh, wanted_mm2: float, noise_share_of_edge: float) -> 
     if noise_share_of_edge > 0:
         smallest = max(smallest, tolerances.NOISE_BLOB_FACETS * total / len(mesh.faces))
     return smallest
+
+
+def _line_deviation_mm(mesh: Mesh, noise_share_of_edge: float) -> float:
+    """How far outlines may leave lines over the smooth surface; those of a noisy mesh waver by chance."""
+    if noise_share_of_edge == 0:
+        return tolerances.OUTLINE_DEVIATION_MM
+    edge_mm = tolerances.EDGE_OF_UNIT_FACET * float(np.sqrt(mesh.area_mm2.mean()))
+    wavering = min(tolerances.NOISY_LINE_SHARE_OF_EDGE * edge_mm, tolerances.NOISY_LINE_MM)
+    return max(wavering, tolerances.OUTLINE_DEVIATION_MM)

@@ -305,7 +305,7 @@ def _reached(patch: _Patch, distance_mm: float) -> tuple[_Patch, Floats]:
         twins = match_half_edges(patch.faces, len(patch.vertices))
         kind = edge_kinds(patch.faces, twins, patch.corner_normal, patch.state, patch.label, least_cosine)
         most_off = tolerances.PUSH_TURN_SHARE * distance_mm
-        flip_edges(patch.vertices, patch.faces, patch.corner_normal, twins, kind, most_off)
+        flip_edges(patch.vertices, patch.faces, patch.corner_normal, twins, kind, most_off, np.inf)
         sector, time, way = _march(patch, twins, kind, distance_mm + shortest)
         time = np.minimum(time, _NEVER * distance_mm)
         corner_time = np.where((patch.state == INSIDE)[:, None], 0.0, time[sector].reshape(-1, 3))

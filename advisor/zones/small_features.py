@@ -11,15 +11,13 @@ from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 from advisor.zones.areas import borders, connected_areas
 from advisor.zones.classes import SHALLOW, STEEP, UNDERCUT
+from advisor.zones.hollows import closes_all_round, faces_its_middle
 
 # A floor, rim or chamfer goes with the holes it shares more than this part of its border with.
 _BORDER_SHARE = 0.5
 # A chamfer has less than half of its border with its hole.
 _RING_SHARE = 0.4
 _MOST_ROUNDS = 4
-_LEVEL_SHARE = 1e-9
-# Normals of a hole that is broken into by no more than a slot add up to less than this share of their sum by size.
-_CLOSED_SHARE = 0.15
 
 
 def small_features(
@@ -41,8 +39,13 @@ def small_features(
     tiny = size < min(tolerances.SMALL_FEATURE_SHARE_OF_SIZE * mesh.reach_mm, ball_mm)
     narrow = size < ball_mm
     cornered = _is_cornered(mesh, label, sharp, count)
-    hollow, closed = _hollow_and_closed(mesh, label, count, axis)
-    ring = cornered & hollow & closed & (size < tolerances.CHAMFERED_HOLE_BALLS * ball_mm)
+    hollow = faces_its_middle(mesh, label, count, axis)
+    ring = (
+        cornered
+        & hollow
+        & closes_all_round(mesh, label, count, axis)
+        & (size < tolerances.CHAMFERED_HOLE_BALLS * ball_mm)
+    )
     bored = ring & (size < tolerances.BORED_HOLE_BALLS * ball_mm)
     hole = (class_of >= STEEP) | ((class_of == SHALLOW) & cornered)  # a hole from the side has a bottom
     small = (tiny & cornered) | ((narrow | bored) & hole & hollow)
@@ -88,26 +91,6 @@ def _plan_size(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Floats:
         bounds = bounds_by_label(mesh.vertices @ direction, mesh.faces, label, count)
         size = np.maximum(size, bounds[:, 1] - bounds[:, 0])
     return size
-
-
-def _hollow_and_closed(mesh: Mesh, label: Ints, count: int, axis: Floats) -> tuple[Flags, Flags]:
-    """Whether the facets of a label face its middle rather than away from it, and whether they do so all round.
-
-    All round normals cancel: those of a whole hole add up to nothing in plan.
-    """
-    outward, net = np.zeros(count), np.zeros(count)
-    total = np.bincount(label, weights=mesh.area_mm2, minlength=count)
-    upright = np.bincount(label, mesh.area_mm2 * np.sqrt(np.maximum(1.0 - (mesh.normal @ axis) ** 2, 0.0)), count)
-    for direction in plan_axes(axis):
-        place = mesh.middle @ direction
-        centre = np.bincount(label, weights=mesh.area_mm2 * place, minlength=count) / total
-        lean = mesh.area_mm2 * (mesh.normal @ direction)
-        outward += np.bincount(label, weights=lean * (place - centre[label]), minlength=count)
-        net = np.hypot(net, np.bincount(label, weights=lean, minlength=count))
-    # a level face pushes nowhere: rounding must not make it hollow
-    hollow: Flags = outward < -_LEVEL_SHARE * total * mesh.reach_mm
-    closed: Flags = net < _CLOSED_SHARE * upright
-    return hollow, closed
 
 
 def _with_what_lies_between(mesh: Mesh, label: Ints, small: Flags, may_follow: Flags, share: Floats) -> Flags:

@@ -35,6 +35,8 @@ class Zoning:
         Of the facets, and of the smooth surface they stand for.
     zone_of_patch : (p,) int32 array
         Zone of each patch.
+    line_deviation_mm : float
+        How far outlines may leave lines over the smooth surface.
     """
 
     surface: CutSurface
@@ -46,6 +48,7 @@ class Zoning:
     slope_deg: Floats
     smooth_slope_deg: Floats
     zone_of_patch: Ints
+    line_deviation_mm: float
 
 
 def zones_of(patches: Patches, region: NDArray[np.int64], axis: Floats) -> Zoning:
@@ -67,7 +70,7 @@ def zones_of(patches: Patches, region: NDArray[np.int64], axis: Floats) -> Zonin
     zone_class = most_of(patches.facet_class, zone, mesh.area_mm2, count)
     return Zoning(
         patches.surface, zone, zone_class, patches.facet_class, patches.own, features, patches.slope_deg,
-        patches.smooth_slope_deg, zone_of_patch,
+        patches.smooth_slope_deg, zone_of_patch, patches.line_deviation_mm,
     )  # fmt: skip
 
 

@@ -28,7 +28,7 @@ JOB: dict[str, Any] = {
 def plan_of(mesh: solids.Mesh, tmp_path: Path, **changes: Any) -> Plan:
     path = tmp_path / "part.stl"
     path.write_bytes(solids.to_stl_bytes(*mesh))
-    return advisor.plan(path, {**JOB, **changes})
+    return advisor.plan(path, {**JOB, **changes}, lays_passes=False)
 
 
 def zone_of(plan: Plan, kind: str) -> Zone:
@@ -93,7 +93,7 @@ def test_no_material_no_speeds(tmp_path: Path) -> None:
     job = {key: value for key, value in JOB.items() if key != "material"}
     path = tmp_path / "part.stl"
     path.write_bytes(solids.to_stl_bytes(*BLOCK))
-    plan = advisor.plan(path, job)
+    plan = advisor.plan(path, job, lays_passes=False)
     advice = advice_of(plan, "steep")
     for name in ("spindle_rpm", "surface_speed_m_per_min", "feed_mm_per_min", "cutting_min", "total_min"):
         assert getattr(advice, name) is None
@@ -179,11 +179,15 @@ def test_corners_want_a_slower_feed(tmp_path: Path) -> None:
 def test_metal_that_burns_is_told(tmp_path: Path) -> None:
     path = tmp_path / "part.stl"
     path.write_bytes(solids.to_stl_bytes(*BLOCK))
-    titanium = advisor.plan(path, material="Ti-6Al-4V")
+    titanium = advisor.plan(path, material="Ti-6Al-4V", lays_passes=False)
     assert any("metal fire" in caution for caution in titanium.record.cautions)
-    assert not any("metal fire" in caution for caution in advisor.plan(path, material="4140").record.cautions)
-    assert any("No metal is named" in c and "metal fire" in c for c in advisor.plan(path).record.cautions)
+    assert not any(
+        "metal fire" in caution for caution in advisor.plan(path, material="4140", lays_passes=False).record.cautions
+    )
+    assert any(
+        "No metal is named" in c and "metal fire" in c for c in advisor.plan(path, lays_passes=False).record.cautions
+    )
     with pytest.raises(InputError, match="magnesium"):
-        advisor.plan(path, material="magnesium")
+        advisor.plan(path, material="magnesium", lays_passes=False)
     with pytest.raises(InputError, match="Ti-6Al-4V"):
-        advisor.plan(path, material="Ti-6Al-V4")
+        advisor.plan(path, material="Ti-6Al-V4", lays_passes=False)

@@ -102,6 +102,19 @@ def test_every_point_is_within_the_cusp_or_told(pocket: Plan) -> None:
         assert advice.cusp_um.p95 is not None and advice.cusp_um.p95 <= 10.5
 
 
+def test_a_bull_nose_leaves_its_cusp_on_a_slope() -> None:
+    """D 8, corner 1.5, on 30 degrees: the rounded corner leaves the target between passes, and nothing is bare."""
+    bull = {"name": "bull", "kind": "bull", "diameter": "8 mm", "corner_radius": "1.5 mm", "flutes": 3}
+    plan = laid(solids.wedge(30.0), tool=[bull])
+    slope = next(zone for zone in plan.zones if zone.shape == "slope")
+    told = [c for c in slope.candidates if c.usable]
+    assert {c.strategy for c in told} >= {"constant_z", "constant_cusp"}
+    for candidate in told:
+        assert candidate.is_laid and candidate.gouge_um == pytest.approx(0.0, abs=0.1)
+        assert candidate.uncut_share == 0.0
+        assert candidate.cusp_um.max == pytest.approx(10.0, rel=0.03)
+
+
 def test_without_laying_nothing_is_told_of_passes() -> None:
     healed = heal(*solids.round_pocket(20, 4.0, 15, chord_error_mm=0.02), "part")
     part = measure_part(healed, name="part", file="part", sha256="", unit="mm", unit_assumed=False)

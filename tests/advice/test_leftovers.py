@@ -22,7 +22,9 @@ from advisor.part.mesh import Mesh
 @pytest.fixture(scope="module")
 def filleted() -> advisor.Plan:
     """Round pocket of radius 20, 15 deep, with a foot of 3 mm, under a 10 mm ball."""
-    return advisor.plan(part_of(*solids.round_pocket(20, 3.0, 15, chord_error_mm=0.005)), ball="10 mm")
+    return advisor.plan(
+        part_of(*solids.round_pocket(20, 3.0, 15, chord_error_mm=0.005)), ball="10 mm", lays_passes=False
+    )
 
 
 def area_of(facets: FacetArrays, place: int) -> float:
@@ -88,7 +90,7 @@ def test_minutes_and_stick_out_are_those_of_the_job() -> None:
     large = {"name": "b10", "diameter": 10, "flutes": 2, "holder": [{"diameter": 50, "length": 40}], "stick_out": 30}
     small = {**large, "name": "b6", "diameter": 6, "stick_out": 12}
     stage = {"name": "finish", "cusp": 0.005, "tool": "b10", "feed_per_tooth": 0.05, "surface_speed": 100}
-    plan = advisor.plan(part, job={"tool": [large, small], "stage": [stage]})
+    plan = advisor.plan(part, job={"tool": [large, small], "stage": [stage]}, lays_passes=False)
     (left,) = plan.record.leftovers
     assert left.tool == "b6" and left.cutting_min is not None and left.pass_path_mm is not None
     assert plan.record.sequence is not None
@@ -103,7 +105,7 @@ def test_minutes_and_stick_out_are_those_of_the_job() -> None:
 
 def test_a_sharp_pocket_is_left_along_floor_and_upright_corners() -> None:
     width, depth, radius = 40.0, 20.0, 5.0
-    plan = advisor.plan(part_of(*square_pocket(width, depth)), ball="10 mm")
+    plan = advisor.plan(part_of(*square_pocket(width, depth)), ball="10 mm", lays_passes=False)
     (left,) = plan.record.leftovers
     free = width - 2 * radius
     expected = width**2 - free**2 + 4 * (width * depth - free * (depth - radius))
@@ -117,7 +119,7 @@ def test_a_sharp_pocket_is_left_along_floor_and_upright_corners() -> None:
 
 @pytest.mark.parametrize(("half_angle_deg", "kind"), [(45.0, "corner"), (30.0, "groove")])
 def test_a_v_groove_is_left_to_where_the_ball_rests(half_angle_deg: float, kind: str) -> None:
-    plan = advisor.plan(part_of(*v_groove(half_angle_deg, 20.0, 80.0)), ball="10 mm")
+    plan = advisor.plan(part_of(*v_groove(half_angle_deg, 20.0, 80.0)), ball="10 mm", lays_passes=False)
     (left,) = plan.record.leftovers
     half = radians(half_angle_deg)
     assert left.kind == kind and left.pass_kind == f"{kind} pass"
@@ -130,7 +132,7 @@ def test_a_v_groove_is_left_to_where_the_ball_rests(half_angle_deg: float, kind:
 @pytest.mark.parametrize("ball", ["4 mm", "16 mm"])
 def test_the_ball_that_fits_a_fillet_is_measured(radius: float, ball: str) -> None:
     part = part_of(*solids.round_pocket(20, radius, 15, chord_error_mm=0.002))
-    plan = advisor.plan(part, ball=ball)
+    plan = advisor.plan(part, ball=ball, lays_passes=False)
     (fillet,) = [z for z in plan.zones if z.shape == "fillet"] or [z for z in plan.zones if z.concave_radius_mm]
     assert fillet.reach is not None and fillet.reach.fit_diameter_mm == pytest.approx(2 * radius, rel=0.02)
     assert fillet.reach.fit_share is not None and fillet.reach.fit_share > 0.98
@@ -169,8 +171,8 @@ def test_parts_cover_their_facets_and_come_back_from_disk(filleted: advisor.Plan
 
 def test_numbers_do_not_hang_on_the_order_of_facets() -> None:
     vertices, faces = solids.stepped_block((10.0, 20.0, 30.0), 60, 60)
-    one = advisor.plan(part_of(vertices, faces), ball="10 mm")
-    other = advisor.plan(part_of(*solids.permuted(vertices, faces, 5)), ball="10 mm")
+    one = advisor.plan(part_of(vertices, faces), ball="10 mm", lays_passes=False)
+    other = advisor.plan(part_of(*solids.permuted(vertices, faces, 5)), ball="10 mm", lays_passes=False)
     assert len(one.record.leftovers) == 2
     assert one.record.leftovers == other.record.leftovers
     assert [left.id for left in one.record.leftovers] == [1, 2]

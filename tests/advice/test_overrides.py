@@ -15,7 +15,7 @@ LAND, BOWL, FLANGE = (40.0, 0.0, 52.0), (0.0, 0.0, 30.1), (104.0, 0.0, 16.0)
 
 
 def planned(*zones: dict[str, object], only_zones: bool = True) -> Plan:
-    return advisor.plan(TOOL, {"zone": list(zones)}, ball="10 mm", only_zones=only_zones)
+    return advisor.plan(TOOL, {"zone": list(zones)}, ball="10 mm", only_zones=only_zones, lays_passes=False)
 
 
 def test_zones_that_touch_are_joined() -> None:

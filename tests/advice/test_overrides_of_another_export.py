@@ -166,7 +166,7 @@ def planned(part: LabelledPart, zones: list[dict[str, object]]) -> Plan:
         heal(part.vertices, part.faces, part.name), name=part.name, file="part.stl", sha256="", unit="mm",
         unit_assumed=False,
     )  # fmt: skip
-    return advisor.plan(measured, {"zone": zones}, ball=f"{part.ball_mm} mm")
+    return advisor.plan(measured, {"zone": zones}, ball=f"{part.ball_mm} mm", lays_passes=False)
 
 
 def place(part: LabelledPart, face: str, decimals: int = 1) -> tuple[float, float, float]:

@@ -13,6 +13,7 @@ from manifold3d import Manifold
 
 import advisor
 from advisor import tolerances
+from advisor.advice.choose import in_words
 from advisor.advice.setup_parts import CutFacets, cut_part, taken_from
 from advisor.advice.setups import plan_of_setup
 from advisor.advice.tool_sequence import sequence_over_setups
@@ -88,7 +89,7 @@ def block() -> MeasuredPart:
 
 
 def test_two_pockets_from_two_sides_take_two_set_ups(block: MeasuredPart, tmp_path: Path) -> None:
-    plan = advisor.plan(block, job={"setups": "fewest"}, ball="8 mm")
+    plan = advisor.plan(block, job={"setups": "fewest"}, ball="8 mm", lays_passes=False)
     axes = [setup.tool_axis for setup in plan.record.setups]
     assert axes[0] == (0.0, 0.0, 1.0)
     assert len(axes) == 2 and axes[1] == pytest.approx((0, 0, -1))
@@ -99,7 +100,7 @@ def test_two_pockets_from_two_sides_take_two_set_ups(block: MeasuredPart, tmp_pa
     reached = [setup.reached_share for setup in plan.record.setups]
     assert sum(share or 0 for share in reached) == pytest.approx(1.0, abs=0.01)
     folder = write_plan_folder(plan, tmp_path / "plan")
-    assert {path.name for path in folder.glob("*.png")} == {"zone_map.png", "zone_map_2.png"}
+    assert {path.name for path in folder.glob("*.png")} == {"zone_map.png", "zone_map_2.png", "candidates.png"}
     with np.load(folder / "outlines.npz", allow_pickle=False) as outlines:
         assert set(outlines["zone"]) <= {zone.id for zone in plan.zones}
         assert outlines["starts"][-1] == len(outlines["points"])
@@ -124,7 +125,7 @@ def test_named_set_ups_are_taken_as_they_are(block: MeasuredPart) -> None:
 
 def test_a_set_up_that_is_no_direction_is_told(block: MeasuredPart) -> None:
     with pytest.raises(InputError, match="is not a direction"):
-        advisor.plan(block, job={"setups": ["up"]})
+        advisor.plan(block, job={"setups": ["up"]}, lays_passes=False)
 
 
 def test_a_hemisphere_on_its_side_is_split_at_its_equator() -> None:
@@ -132,7 +133,7 @@ def test_a_hemisphere_on_its_side_is_split_at_its_equator() -> None:
     lean = 0.03  # no edge of the facets lies on the equator
     turn = np.array([[1, 0, 0], [0, np.cos(lean), -np.sin(lean)], [0, np.sin(lean), np.cos(lean)]])
     part = measured(np.asarray(vertices)[:, [2, 0, 1]] @ turn.T, faces)
-    plan = advisor.plan(part, job={"setups": ["+Z", "-Z"]}, ball=f"{BALL_MM} mm")
+    plan = advisor.plan(part, job={"setups": ["+Z", "-Z"]}, ball=f"{BALL_MM} mm", lays_passes=False)
     check_laws(plan, part)
     upper, lower = (next(z for z in plan.zones if z.setup == n and z.shape != "wall") for n in (0, 1))
     # the equator within the chord error of the facets
@@ -150,7 +151,7 @@ def test_a_hemisphere_on_its_side_is_split_at_its_equator() -> None:
 def test_a_wall_of_two_triangles_is_split_below_the_boss_that_hides_it() -> None:
     """Reach ends below the boss and a ball's radius beside it, straight down."""
     part = of_solid(box((0, 0, 0), (100, 40, 60)) + box((30, 30, 15), (60, 55, 30)))
-    plan = advisor.plan(part, job={"setups": ["+Z", "-Z"]}, ball=f"{BALL_MM} mm")
+    plan = advisor.plan(part, job={"setups": ["+Z", "-Z"]}, ball=f"{BALL_MM} mm", lays_passes=False)
     check_laws(plan, part)
     corners = plan.facets.vertices[plan.facets.faces]
     on_wall = (np.abs(corners[..., 1] - 40) < 1e-6).all(axis=1)
@@ -179,7 +180,7 @@ def test_a_wall_of_two_triangles_is_split_below_the_boss_that_hides_it() -> None
 def test_pockets_on_top_and_on_the_side_stay_whole_and_know_their_neighbours() -> None:
     body = box((0, 0, 0), (100, 60, 50)) - box((20, 15, 30), (80, 45, 60)) - box((-5, 20, 8), (12, 40, 22))
     part = of_solid(body)
-    plan = advisor.plan(part, job={"setups": "fewest"}, ball="4 mm")
+    plan = advisor.plan(part, job={"setups": "fewest"}, ball="4 mm", lays_passes=False)
     check_laws(plan, part)
     axes = np.array([setup.tool_axis for setup in plan.record.setups])
     side = int(np.flatnonzero(axes @ [-1, 0, 0] > 0.9)[0])
@@ -273,3 +274,39 @@ def test_tools_over_all_set_ups() -> None:
     assert told.minutes == pytest.approx((900 + 100 + 500 + 200 + 50) / 100 + 4)
     assert told.why.startswith("set-up 1: 10 mm, then 4 mm; set-up 3: 10 mm; set-up 4: 6 mm, then 4 mm")
     assert sequence_over_setups([None, None], 1.0) is None
+
+
+@pytest.fixture(scope="module")
+def slotted() -> MeasuredPart:
+    """A bar along X with a slot right through in either side, 12 mm deep."""
+    bar = box((0, 0, 0), (120, 60, 60))
+    return of_solid(bar - box((-1, -1, 20), (121, 12, 40)) - box((-1, 48, 20), (121, 61, 40)))
+
+
+def axes_of(plan: Plan) -> set[tuple[int, ...]]:
+    return {tuple(round(value) for value in setup.tool_axis) for setup in plan.record.setups}
+
+
+def test_a_holder_keeps_set_ups_from_what_only_a_long_tool_reaches(slotted: MeasuredPart) -> None:
+    # along X one tool, were it long enough, would get to both slots and to the underside, as to walls
+    job = {"setups": "fewest", "tool": [{"name": "ball", "diameter": 8}]}
+    assert len(axes_of(advisor.plan(slotted, job, only_zones=True))) == 2
+    held = {"name": "ball", "diameter": 8, "stick_out": 36, "holder": [{"diameter": 30, "length": 50}]}
+    plan = advisor.plan(slotted, {**job, "tool": [held]}, only_zones=True)
+    # from either side it gets to half of the underside, a radius beyond which its tip is
+    assert axes_of(plan) == {(0, 0, 1), (0, 1, 0), (0, -1, 0)}
+    # copies are told within one set-up: zones of another are no copies, however alike
+    groups = [{z.repeats.group for z in plan.zones if z.setup == n and z.repeats} for n in range(3)]
+    assert sum(len(own) > 0 for own in groups) >= 2
+    assert len(set.union(*groups)) == sum(len(own) for own in groups)
+
+
+def test_what_none_of_the_set_ups_reaches_is_told_so(slotted: MeasuredPart) -> None:
+    def told(setups: str | list[str]) -> set[str]:
+        plan = advisor.plan(slotted, {"setups": setups}, ball="8 mm", lays_passes=False)
+        hidden = [zone for zone in plan.zones if zone.slope_class == "undercut"]
+        assert hidden and all(zone.advice is not None and len(zone.advice.why) == 1 for zone in hidden)
+        return {in_words(zone) for zone in hidden}
+
+    assert told("one") == {"another set-up"}
+    assert told(["+Z", "-Z"]) == {"no set-up reaches"}

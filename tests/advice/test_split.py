@@ -88,7 +88,7 @@ def dome() -> tuple[ZoneSurface, Split]:
 def plan_of(*rules: tuple[str, object]) -> Plan:
     part = heal(*solids.spherical_cap(), "cap")
     measured = measure_part(part, name="cap", file="cap.stl", sha256="", unit="mm", unit_assumed=False)
-    return advisor.plan(measured, {"zones": dict(rules)}, material="Ti-6Al-4V", **ASKED)
+    return advisor.plan(measured, {"zones": dict(rules)}, material="Ti-6Al-4V", **ASKED, lays_passes=False)
 
 
 def on_cap(plan: Plan) -> list[Zone]:

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 import solids
+from manifold3d import Manifold
 
 import advisor
 from advisor.advice.settings import resolve
@@ -30,7 +31,7 @@ def part_of(vertices: np.ndarray, faces: np.ndarray) -> MeasuredPart:
 def planned(part: MeasuredPart, axes: str, tool: dict[str, Any] | None = None, **machine: Any) -> Plan:
     tools = [{"name": "ball", "diameter": 10, **(tool or {})}]
     job = {"machine": {"axes": axes, **machine}, "tool": tools, "stage": STAGES, "stock": 0.1}
-    return advisor.plan(part, job)
+    return advisor.plan(part, job, lays_passes=False)
 
 
 def level_at(plan: Plan, height: float) -> Zone:
@@ -142,6 +143,49 @@ def test_a_shallow_dome_leans_uphill_with_five_axes_and_keeps_its_far_side_with_
         assert cap.tilt.lean.off_tip_share > 0.95
 
 
+def lost_beside_pin(tilt_deg: float, high: float, radius: float, pin: float) -> float:
+    """Area of a floor that a ball of a radius touches upright and, tilted towards +X, not: a square pin of side `pin`.
+
+    The cutter is as thick as itself however long: a round bar that leans. Its axis keeps a radius from every edge of
+    the pin, by points of these; counted on a grid of places of contact.
+    """
+    away = np.arange(-60.0, 60.0, 0.25) + 0.125
+    x, y = (each.ravel() for each in np.meshgrid(away, away))
+    edges = np.linspace(-pin / 2, pin / 2, 9)
+    rim = np.array([(u, v) for u in edges for v in edges if max(abs(u), abs(v)) == pin / 2])
+    columns = np.concatenate([np.c_[rim, np.full(len(rim), z)] for z in np.linspace(0, high, 81)])
+
+    def is_clear(tilt: float) -> np.ndarray:
+        axis = np.array([np.sin(np.radians(tilt)), 0.0, np.cos(np.radians(tilt))])
+        middle = np.c_[x, y, np.full(len(x), radius)]
+        nearest = np.full(len(x), np.inf)
+        for point in columns:
+            from_middle = point - middle
+            along = np.maximum(from_middle @ axis, 0.0)
+            nearest = np.minimum(nearest, np.linalg.norm(from_middle - along[:, None] * axis, axis=1))
+        inside = np.maximum(np.abs(x), np.abs(y)) < pin / 2
+        return (nearest >= radius) & ~inside
+
+    return float((is_clear(0.0) & ~is_clear(tilt_deg)).sum()) * 0.25**2
+
+
+def test_a_pin_that_few_points_of_a_floor_would_miss_is_told_of() -> None:
+    high, side = 30.0, 240.0
+    floor = Manifold.cube([side, side, 20], True).translate([0, 0, -10])
+    mesh = (floor + Manifold.cube([4, 4, 2 * high], True)).to_mesh()
+    part = part_of(np.asarray(mesh.vert_properties[:, :3], float), np.asarray(mesh.tri_verts))
+    tilt = level_at(planned(part, "3+2"), 0.0).tilt
+    assert tilt is not None and tilt.tilt_deg == 15.0
+    # along X or Y it is the same pin
+    assert tilt.azimuth_deg in (0.0, 90.0, 180.0, 270.0)
+    expected = lost_beside_pin(15.0, high, 5.0, 4.0) / side**2
+    assert 0.001 < expected < 0.005  # let go as little, and told
+    assert tilt.places == pytest.approx(12_000, rel=0.05)
+    assert tilt.lost_share == pytest.approx(expected, rel=0.4)
+    assert tilt.lost_by == "cutter"
+    assert f"upright but for {tilt.lost_share:.1%} of the zone, asked at {tilt.places:,} places" in tilt.why[0]
+
+
 def test_a_part_turned_by_a_quarter_leans_a_quarter_further(step: MeasuredPart) -> None:
     turn = np.array([(0.0, -1, 0), (1, 0, 0), (0, 0, 1)])
     vertices, faces = solids.stepped_block((10.0, 40.0), 60, 80)
@@ -195,7 +239,7 @@ def test_orientations_and_turns_of_several_set_ups() -> None:
     tools = [{"name": "ball", "diameter": 10}]
     machine = {"axes": "3+2", "rotary_axis": "+Y"}
     job = {"machine": machine, "tool": tools, "stage": STAGES, "stock": 0.1, "setups": ["+Z", "-Z"]}
-    plan = advisor.plan(block, job)
+    plan = advisor.plan(block, job, lays_passes=False)
     assert [setup.index_deg for setup in plan.record.setups] == [0.0, 180.0]
     told = [zone for one in plan.record.orientations for zone in one.zones]
     assert sorted(told) == sorted(zone.id for zone in plan.zones if zone.tilt)

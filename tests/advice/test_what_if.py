@@ -74,7 +74,9 @@ def test_rows_are_the_plans_of_their_settings(name: str) -> None:
     asked = advisor.what_if(part(name), balls="6, 10 mm", cusps="3, 5, 8 um", material=METAL)
     assert [(row.ball_mm, row.cusp_asked_um) for row in asked.rows] == [(b, c) for b in (6, 10) for c in (3, 5, 8)]
     for row in asked.rows:
-        plan = advisor.plan(part(name), ball=f"{row.ball_mm} mm", cusp=f"{row.cusp_asked_um} um", material=METAL)
+        plan = advisor.plan(
+            part(name), ball=f"{row.ball_mm} mm", cusp=f"{row.cusp_asked_um} um", material=METAL, lays_passes=False
+        )
         check_row_is_plan(row, plan)
 
 
@@ -90,9 +92,11 @@ def test_a_ball_that_the_job_lists_keeps_its_flutes_and_its_holder() -> None:
     short, bare, long = asked.rows
     assert (short.tool, long.tool) == ("short", "long")
     finish = {**LISTED["stage"][1], "tool": "short"}
-    check_row_is_plan(short, advisor.plan(part("pocket"), {**LISTED, "stage": [LISTED["stage"][0], finish]}))
-    check_row_is_plan(bare, advisor.plan(part("pocket"), LISTED, ball="8 mm"))
-    check_row_is_plan(long, advisor.plan(part("pocket"), LISTED))
+    check_row_is_plan(
+        short, advisor.plan(part("pocket"), {**LISTED, "stage": [LISTED["stage"][0], finish]}, lays_passes=False)
+    )
+    check_row_is_plan(bare, advisor.plan(part("pocket"), LISTED, ball="8 mm", lays_passes=False))
+    check_row_is_plan(long, advisor.plan(part("pocket"), LISTED, lays_passes=False))
 
 
 @settings(max_examples=15)

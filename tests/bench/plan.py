@@ -62,9 +62,11 @@ def main(facets: int = 1_000_000) -> None:
         sculptured_block(facets).export(path)
         count = len(trimesh.load(path).faces)
         load = fastest(lambda: trimesh.load(path))
-        whole = fastest(lambda: write_plan_folder(advisor.plan(path), Path(folder) / "plan", pictures=False))
+        whole = fastest(
+            lambda: write_plan_folder(advisor.plan(path, lays_passes=False), Path(folder) / "plan", pictures=False)
+        )
         zones = fastest(lambda: advisor.plan(path, only_zones=True))
-        plan = advisor.plan(path)
+        plan = advisor.plan(path, lays_passes=False)
         picture = fastest(lambda: draw_zone_map(plan))
     peak_gb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     print(f"{count} facets; trimesh.load {load:.2f} s; peak memory {peak_gb:.2f} GB")

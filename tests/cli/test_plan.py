@@ -72,7 +72,7 @@ def test_json_answer_is_the_plan_file(part: Path, capsys: pytest.CaptureFixture[
 def test_the_screen_speaks_the_unit_of_the_job(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The wedge is 100 mm long, 60 wide and 5 + 100 tan 20 deg = 41.397 high."""
     for unit, size, area in (("mm", "100 x 60 x 41.4 mm, 12 facets", "6,000"), ("inch", "100 x 60 x 41.4 in", "6,000")):
-        arguments = ["plan", "wedge.stl", "--unit", unit, "--out", unit, "--no-pictures"]
+        arguments = ["plan", "wedge.stl", "--unit", unit, "--no-passes", "--out", unit, "--no-pictures"]
         assert run_for_code(arguments) == 0
         err = capsys.readouterr().err
         assert size in err and area in err
@@ -82,7 +82,7 @@ def test_the_screen_speaks_the_unit_of_the_job(part: Path, capsys: pytest.Captur
 @pytest.mark.parametrize("unit", ["mm", "inch", "m"])
 def test_a_narrow_screen_shortens_names_alone(part: Path, unit: str) -> None:
     Path("job.toml").write_text('[[zone]]\nat = [50, 30, 0]\nname = "斜面 where a long name stands in full"\n')
-    plan = advisor.plan(part, "job.toml", unit=unit, material="Ti-6Al-4V")
+    plan = advisor.plan(part, "job.toml", unit=unit, material="Ti-6Al-4V", lays_passes=False)
     wide = zone_lines(plan, 200)
     for width in (80, 70, 30):
         lines = zone_lines(plan, width)
@@ -102,7 +102,9 @@ def test_tool_axis_turns_the_classes(part: Path) -> None:
     """The ramp of 20 deg is shallow from above, and from the side it leans 70 deg towards or away."""
     ramp = 100 * 60 / np.cos(np.radians(20))
     for up, shallow in (("+Z", ramp), ("0,0,2", ramp), ("-Z", 0.0), ("+X", 0.0), ("-X", 0.0), ("+Y", 0.0)):
-        assert run_for_code(["plan", str(part), "--up", up, "--out", "p", "--quiet", "--no-pictures"]) == 0
+        assert (
+            run_for_code(["plan", str(part), "--up", up, "--no-passes", "--out", "p", "--quiet", "--no-pictures"]) == 0
+        )
         totals = json.loads((part.parent / "p" / "plan.json").read_text())["totals"]
         assert totals["by_class"]["shallow"]["area_mm2"] == pytest.approx(shallow)
 
@@ -195,7 +197,16 @@ def test_explain_tells_what_was_weighed(
 ) -> None:
     """The price of the map, what a pocket kept together would cost split, and where its copies lie."""
     monkeypatch.chdir(tmp_path)
-    asked = ["plan", str(demo_parts / "fruit_cup_tool.stl"), "--ball", "6", "--explain", "--quiet", "--no-pictures"]
+    asked = [
+        "plan",
+        str(demo_parts / "fruit_cup_tool.stl"),
+        "--ball",
+        "6",
+        "--explain",
+        "--no-passes",
+        "--quiet",
+        "--no-pictures",
+    ]
     assert run_for_code([*asked, "--material", "Ti-6Al-4V", "--out", "p"]) == 0
     out, err = capsys.readouterr()
     assert err == ""
@@ -235,7 +246,17 @@ def test_explain_speaks_the_unit_of_the_job(
     facets["v"] /= 25.4
     data[84:] = facets.tobytes()
     part.write_bytes(bytes(data))
-    asked = ["--ball", "6 mm", "--explain", "--quiet", "--no-pictures", "--material", "Ti-6Al-4V", "--out"]
+    asked = [
+        "--ball",
+        "6 mm",
+        "--explain",
+        "--no-passes",
+        "--quiet",
+        "--no-pictures",
+        "--material",
+        "Ti-6Al-4V",
+        "--out",
+    ]
     assert run_for_code(["plan", str(part), "--job", str(tmp_path / "job.toml"), *asked, str(tmp_path / "p")]) == 0
     out = capsys.readouterr().out
     record = json.loads((tmp_path / "p" / "plan.json").read_text())
@@ -249,7 +270,7 @@ def test_explain_speaks_the_unit_of_the_job(
 
 def test_explain_keeps_out_of_the_way_of_json(part: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Answers on standard output stay one JSON text; without advice nothing is said of passes."""
-    asked = ["plan", str(part), "--explain", "--quiet", "--no-pictures", "--out", "p"]
+    asked = ["plan", str(part), "--explain", "--no-passes", "--quiet", "--no-pictures", "--out", "p"]
     assert run_for_code([*asked, "--json"]) == 0
     out, err = capsys.readouterr()
     assert json.loads(out)["plan"]["map_price"]["total_mm"] > 0

@@ -27,7 +27,9 @@ def model(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def folder(model):
-    return write_plan_folder(advisor.plan(model, ball="6 mm", unit="mm"), model.parent / "block-plan", pictures=False)
+    return write_plan_folder(
+        advisor.plan(model, ball="6 mm", unit="mm", lays_passes=False), model.parent / "block-plan", pictures=False
+    )
 
 
 def view(*words):

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from advisor.cutter.tilt import advise_tilt
-from advisor.cutter.tilt_choice import is_off_tip, margins, off_tip_slope_deg, smallest_tilt, tilt_shares
-from advisor.cutter.tilt_cone import ASKED_AZIMUTHS, tilt_cone
-from advisor.cutter.tilt_feed import feed_tilt, uphill_azimuths_deg
+from advisor.cutter.tilt_choice import is_off_tip, margins, off_tip_slope_deg, smallest_tilt, tilt_counts, tilt_shares
+from advisor.cutter.tilt_cone import ASKED_AZIMUTHS, TiltCone, tilt_cone
+from advisor.cutter.tilt_feed import FeedChoice, Ways, feed_counts, feed_tilt, uphill_azimuths_deg
 
 UP = np.array([0.0, 0.0, 1.0])
 LIMIT = off_tip_slope_deg(10.0, 0.1)
@@ -38,7 +38,15 @@ def share_off_tip(most_deg: float, tilt_deg: float) -> float:
 def shares_of(normals: np.ndarray):
     cone = tilt_cone(UP, 30.0)
     off = is_off_tip(normals, cone.axes[:, None], LIMIT)
-    return cone, tilt_shares(np.zeros(off.shape, np.int8), off, np.ones(len(normals)))
+    state = np.zeros(off.shape, np.int8)
+    return cone, tilt_shares(tilt_counts(state, off, np.ones(len(normals)), state[0]))
+
+
+def turned_with(cone: TiltCone, state: np.ndarray, normals: np.ndarray, area: np.ndarray, ways: Ways) -> FeedChoice:
+    rings = range(len(cone.tilts_deg))
+    return feed_tilt(
+        cone, [feed_counts(cone, n, state[cone.rows(n)], state[0], normals, area, LIMIT, ways) for n in rings]
+    )
 
 
 @pytest.mark.parametrize("most_deg", [15.0, 25.0, 60.0])
@@ -79,13 +87,13 @@ def test_level_passes_round_a_dome_lean_uphill_and_clear_the_tip_all_over() -> N
     uphill = uphill_azimuths_deg(points, normals, cone.frame)
     np.testing.assert_allclose(np.cos(np.radians(uphill)) * np.hypot(*normals.T[:2]), -normals[:, 0], atol=0.02)
     clear = np.zeros((len(cone.axes), len(normals)), np.int8)
-    lean = feed_tilt(cone, clear, normals, area, LIMIT, ((uphill,), (uphill + 180,)))
+    lean = turned_with(cone, clear, normals, area, ((uphill,), (uphill + 180,)))
     # leaning uphill adds to the slope: at 10 deg all but a cap of LIMIT - 10 is off the tip, which is as good as all
     left = (1 - np.cos(np.radians(LIMIT - 10))) / (1 - np.cos(np.radians(25)))
     assert (lean.tilt_deg, lean.way, lean.held_back_by) == (10.0, 0, 0)
     assert lean.off_tip_share == pytest.approx(1 - left, abs=2e-3)
     # along a level pass cosines multiply: no place is nearer to the tip than the tilt, and 10 deg leave 5 % at it
-    lead = feed_tilt(cone, clear, normals, area, LIMIT, ((uphill + 90, uphill - 90),))
+    lead = turned_with(cone, clear, normals, area, ((uphill + 90, uphill - 90),))
     assert (lead.tilt_deg, lead.off_tip_share) == (15.0, 1.0)
 
 
@@ -95,10 +103,10 @@ def test_lines_there_and_back_must_be_clear_both_ways() -> None:
     state = np.zeros((len(cone.axes), 10), np.int8)
     state[(cone.axes[:, 0] > 1e-9), 0] = 1  # one point stands beside a wall at +X
     feed = np.zeros(10)
-    lead = feed_tilt(cone, state, normals, area, LIMIT, ((feed, feed + 180),))
-    lean = feed_tilt(cone, state, normals, area, LIMIT, ((feed + 90, feed - 90),))
+    lead = turned_with(cone, state, normals, area, ((feed, feed + 180),))
+    lean = turned_with(cone, state, normals, area, ((feed + 90, feed - 90),))
     assert (lead.tilt_deg, lead.held_back_by) == (0.0, 1)
     assert (lean.tilt_deg, lean.off_tip_share, lean.held_back_by) == (15.0, 1.0, 0)
     # a feed between two azimuths that were asked needs both, an unknown one all
-    assert feed_tilt(cone, state, normals, area, LIMIT, ((feed + 85, feed - 85),)).tilt_deg == 0.0
-    assert feed_tilt(cone, state, normals, area, LIMIT, ((feed + np.nan,),)).tilt_deg == 0.0
+    assert turned_with(cone, state, normals, area, ((feed + 85, feed - 85),)).tilt_deg == 0.0
+    assert turned_with(cone, state, normals, area, ((feed + np.nan,),)).tilt_deg == 0.0

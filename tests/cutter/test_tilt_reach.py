@@ -7,9 +7,9 @@ import pytest
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import Piece, ball_pieces, dropped
-from advisor.cutter.tilt_choice import smallest_tilt, tilt_shares
+from advisor.cutter.tilt_choice import smallest_tilt, tilt_counts, tilt_shares
 from advisor.cutter.tilt_cone import seen_along, tilt_cone
-from advisor.cutter.tilt_reach import BY_CUTTER, BY_HOLDER, REACHED, tilt_reach
+from advisor.cutter.tilt_reach import BY_CUTTER, BY_HOLDER, REACHED, tilt_tool
 from advisor.cutter.tool_body import ToolBody
 from advisor.part.mesh import Mesh
 from advisor.part.plan_tree import plan_tree
@@ -47,7 +47,7 @@ def pocket(wide: float) -> Mesh:
 def asked(mesh: Mesh, points: np.ndarray, body: ToolBody, stick_out: float | None = None, most: float = 30.0):
     cone = tilt_cone(UP, most)
     normals = np.tile(UP, (len(points), 1))
-    return cone, tilt_reach(mesh, cone, body, BALL, np.asarray(points, float), normals, 1e-6, stick_out)
+    return cone, tilt_tool(mesh, cone, body, BALL, 1e-6, stick_out).reach(cone.axes, np.asarray(points, float), normals)
 
 
 def room_beside_wall(away: np.ndarray, axes: np.ndarray) -> np.ndarray:
@@ -103,7 +103,7 @@ def test_no_tilt_is_clear_at_the_bottom_of_a_narrow_pocket() -> None:
     points = np.array([(x, y, 0.0) for x in (-0.9, 0, 0.9) for y in (-0.9, 0, 0.9)])
     cone, found = asked(pocket(12.0), points, ToolBody(ball_pieces(10), (), ()))
     off = np.repeat((cone.tilt_deg >= 12)[:, None], len(points), axis=1)
-    shares = tilt_shares(found.state, off, np.ones(len(points)))
+    shares = tilt_shares(tilt_counts(found.state, off, np.ones(len(points)), found.state[0]))
     assert shares.is_clear.tolist() == [True] + [False] * (len(cone.axes) - 1)
     assert smallest_tilt(cone, shares) == 0
     assert shares.held_back_by == BY_CUTTER
@@ -121,7 +121,7 @@ def test_the_widest_room_is_taken_of_like_tilts() -> None:
     points = np.c_[-away, 0 * away, 0 * away]
     cone, found = asked(BESIDE_WALL, points, ToolBody(ball_pieces(10), (), ()))
     off = np.repeat((cone.tilt_deg >= 12)[:, None], len(points), axis=1)
-    shares = tilt_shares(found.state, off, np.ones(len(points)))
+    shares = tilt_shares(tilt_counts(found.state, off, np.ones(len(points)), found.state[0]))
     best = smallest_tilt(cone, shares)
     assert (cone.tilt_deg[best], cone.azimuth_deg[best]) == (15.0, 180.0)
     assert shares.held_back_by == 0

@@ -187,7 +187,7 @@ def test_turning_edges_over_ends_with_the_triangles_of_delaunay(seed: int, stret
     vertices, faces = flat(points * [1.0, stretch]), faces.astype(np.int32)
     twins = match_half_edges(faces, len(vertices))
     normal = np.repeat(np.arange(len(vertices))[faces][:, :, None], 3, axis=2).astype(float)
-    flip_edges(vertices, faces, normal, twins, np.full(len(twins), FREE, np.int8), 1e-9)
+    flip_edges(vertices, faces, normal, twins, np.full(len(twins), FREE, np.int8), 1e-9, np.inf)
     assert np.array_equal(twins, match_half_edges(faces, len(vertices)))
     assert (normal[:, :, 0] == faces).all(), "what is known at corners goes with them"
     a, b, c = (vertices[faces[:, k], :2] for k in range(3))
@@ -205,6 +205,6 @@ def test_edges_on_a_curved_surface_turn_over_only_where_it_hardly_moves() -> Non
     faces = faces.astype(np.int32)
     before = faces.copy()
     twins = match_half_edges(faces, len(vertices))
-    flip_edges(vertices, faces, np.zeros((len(faces), 3, 3)), twins, np.full(len(twins), FREE, np.int8), 1e-9)
+    flip_edges(vertices, faces, np.zeros((len(faces), 3, 3)), twins, np.full(len(twins), FREE, np.int8), 1e-9, np.inf)
     flat_or_wall = np.sort(np.round(vertices[faces][:, :, 2].sum(axis=1), 6))
     np.testing.assert_array_equal(flat_or_wall, np.sort(np.round(vertices[before][:, :, 2].sum(axis=1), 6)))

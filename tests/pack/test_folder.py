@@ -29,7 +29,7 @@ ROOT = Path(__file__).resolve().parents[2]
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     path = tmp_path_factory.mktemp("part") / "round pocket.stl"
     path.write_bytes(solids.to_stl_bytes(*solids.round_pocket(chord_error_mm=0.05)))
-    return advisor.plan(path, ball="10 mm", cusp="0.008 mm")
+    return advisor.plan(path, ball="10 mm", cusp="0.008 mm", lays_passes=False)
 
 
 def test_plan_json_keeps_to_its_schema(plan: Plan) -> None:
@@ -89,7 +89,7 @@ def test_finish_settings_reach_the_advice(plan: Plan) -> None:
 def test_neighbours_are_mutual_and_joints_told(plan: Plan, tmp_path: Path) -> None:
     path = tmp_path / "part.stl"
     path.write_bytes(solids.to_stl_bytes(*solids.round_pocket(chord_error_mm=0.05)))
-    split = advisor.plan(path, {"zones": {"keep_together": False}}, ball="10 mm", cusp="0.008 mm")
+    split = advisor.plan(path, {"zones": {"keep_together": False}}, ball="10 mm", cusp="0.008 mm", lays_passes=False)
     for zones in (plan.zones, split.zones):
         length = {(zone.id, near.zone, near.joint): near.length_mm for zone in zones for near in zone.neighbours}
         for (one, other, joint), length_mm in length.items():
@@ -113,6 +113,8 @@ def test_folder_holds_what_the_plan_says(plan: Plan, tmp_path: Path) -> None:
     assert {path.name for path in folder.iterdir()} == {
         "plan.json",
         "zones.csv",
+        "candidates.csv",
+        "candidates.png",
         "facets.npz",
         "outlines.npz",
         "zone_map.png",
@@ -140,8 +142,15 @@ def test_folder_holds_what_the_plan_says(plan: Plan, tmp_path: Path) -> None:
 def test_two_runs_give_the_same_bytes_but_for_the_date(tmp_path: Path) -> None:
     part = tmp_path / "part.stl"
     part.write_bytes(solids.to_stl_bytes(*solids.bowl(chord_error_mm=0.1)))
-    folders = [write_plan_folder(advisor.plan(part), tmp_path / name) for name in ("one", "two")]
-    for name in ("plan.json", "zones.csv", "facets.npz", "zone_map.png"):
+    folders = [write_plan_folder(advisor.plan(part, lays_passes=False), tmp_path / name) for name in ("one", "two")]
+    for name in (
+        "plan.json",
+        "zones.csv",
+        "candidates.csv",
+        "facets.npz",
+        "candidates.png",
+        "zone_map.png",
+    ):
         one, other = ((folder / name).read_bytes() for folder in folders)
         if name == "plan.json":
             one, other = (re.sub(rb'"created": "[^"]*"', b"", text) for text in (one, other))

@@ -31,7 +31,7 @@ def planned(folder: Path, mesh: solids.Mesh, job: dict[str, Any], **options: Any
     folder.mkdir(exist_ok=True)
     part = folder / "part.stl"
     part.write_bytes(solids.to_stl_bytes(*mesh))
-    plan = advisor.plan(part, job, ball="6 mm", **options)
+    plan = advisor.plan(part, job, ball="6 mm", **options, lays_passes=False)
     write_plan_folder(plan, folder / "plan", pictures=False)
     return plan, read(folder / "plan")
 

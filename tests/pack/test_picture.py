@@ -38,7 +38,7 @@ from advisor.model import (
     Zone,
 )
 from advisor.model import Range as ModelRange
-from advisor.pack import lengths, picture, picture_key, picture_table, viewpoints
+from advisor.pack import labelled_view, lengths, picture, picture_key, picture_table, viewpoints
 from advisor.pack import page as sheet
 from advisor.pack.camera import ELEVATION_DEG, fit, fixed_view, oblique_view, setup_frame
 from advisor.pack.labels import CLEARANCE_PX, Wish, place_labels
@@ -198,7 +198,7 @@ def test_thumbnail_has_the_part_and_no_words(plan):
 
 def test_small_features_get_one_label_together(plan, monkeypatch):
     placed = []
-    monkeypatch.setattr(picture, "place_labels", lambda *a: placed.append(place_labels(*a)) or placed[-1])
+    monkeypatch.setattr(labelled_view, "place_labels", lambda *a: placed.append(place_labels(*a)) or placed[-1])
     zones = tuple(
         replace(zone, shape=SMALL_FEATURES_SHAPE, features=7) if zone.slope_class in ("shallow", "steep") else zone
         for zone in plan.zones
@@ -264,7 +264,7 @@ def test_labels_of_a_real_page_keep_clear(monkeypatch):
         seen.append((labels, zone))
         return labels
 
-    monkeypatch.setattr(picture, "place_labels", watched)
+    monkeypatch.setattr(labelled_view, "place_labels", watched)
     picture.draw_zone_map(plan_of(domed_block(), quarters=True))
     assert sum(len(labels) for labels, _ in seen) >= 12
     for labels, zone in seen:

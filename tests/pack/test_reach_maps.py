@@ -14,8 +14,8 @@ from advisor.advice.facet_parts import STEPS, with_parts
 from advisor.errors import InputError
 from advisor.intake.saved import read_plan_folder
 from advisor.model import Setting
+from advisor.pack import labelled_view, picture, picture_key, picture_legend
 from advisor.pack import page as sheet
-from advisor.pack import picture, picture_key, picture_legend
 from advisor.pack.camera import fit, fixed_view
 from advisor.pack.folder import write_plan_folder
 from advisor.pack.labels import place_labels
@@ -29,8 +29,8 @@ from advisor.pack.shade import draw, make_solid, painted
 ARRAYS = ("reach", "needed_ball_mm", "leftover_mm", "stick_out_mm")
 MODE_OF = dict(zip(ARRAYS, ("reach", "ball", "leftover", "stick_out"), strict=True))
 OF_REACH = tuple(MODE_OF.values())
-# What passes leave has tests of its own.
-KNOWN_MODES = tuple(mode for mode in COLOUR_MODES if mode != "cusp")
+# What passes leave, and minutes, have tests of their own.
+KNOWN_MODES = tuple(mode for mode in COLOUR_MODES if mode not in ("cusp", "minutes"))
 
 
 def facet_middles(plan):
@@ -277,7 +277,7 @@ def test_labels_of_a_reach_page_keep_clear(plan, mode, monkeypatch):
         seen.append((labels, zone))
         return labels
 
-    monkeypatch.setattr(picture, "place_labels", watched)
+    monkeypatch.setattr(labelled_view, "place_labels", watched)
     page = np.asarray(picture.draw_zone_map(plan, colour=mode))
     assert sum(len(labels) for labels, _ in seen) >= 12
     for labels, zone in seen:

@@ -3,7 +3,7 @@
 import pytest
 
 from advisor.errors import InputError
-from advisor.screen.picture_file import check_picture_path, next_free_name, write_whole
+from advisor.pack.whole_file import check_picture_path, next_free_name, write_whole
 
 
 @pytest.mark.parametrize("name", ["map.jpg", "map", "png"])

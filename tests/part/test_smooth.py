@@ -58,6 +58,41 @@ def test_strips_of_a_coarse_cylinder_are_one_surface() -> None:
     assert not smooth.is_crease[strips].any()
 
 
+@pytest.mark.parametrize("strips", [2, 3, 4])
+def test_a_quarter_round_in_few_strips_is_one_surface(strips: int) -> None:
+    turn = np.linspace(0, np.pi / 2, strips + 1)
+    arc = np.stack([39 + np.cos(turn), 9 + np.sin(turn)], 1)
+    section = np.concatenate([[[0, 0], [40, 0]], arc, [[0, 10]]])
+    _, smooth = surface(*solids.extruded(section, 30, "y"))
+    bend = np.abs(smooth.bend_deg)
+    of_arc = (bend > 5) & (bend < 50)
+    assert np.unique(bend[of_arc].round(3)).tolist() == pytest.approx([45 / strips, 90 / strips])
+    assert not smooth.is_crease[of_arc].any()
+
+
+def strips_on_a_wall(leans_deg: list[float]) -> tuple[Mesh, SmoothSurface]:
+    """A block whose wall ends in strips 0.7 mm wide that lean over more and more."""
+    lean = np.radians(leans_deg)
+    steps = 0.7 * np.stack([-np.sin(lean), np.cos(lean)], 1)
+    section = np.concatenate([[[0, 0], [40, 0], [40, 10]], [40, 10] + np.cumsum(steps, 0)])
+    return surface(*solids.extruded(np.concatenate([section, [[0, section[-1, 1]]]]), 30, "y"))
+
+
+@pytest.mark.parametrize("leans_deg", [[35.0], [35.0, 70.0], [34.0, 56.0]])
+def test_an_edge_is_one_from_both_sides(leans_deg: list[float]) -> None:
+    mesh, smooth = strips_on_a_wall(leans_deg)
+    assert (smooth.is_crease == smooth.is_crease[mesh.twins]).all()
+
+
+@pytest.mark.parametrize("leans_deg", [[45.0], [10.0, 55.0], [35.0, 80.0]])
+def test_chamfers_keep_their_edges(leans_deg: list[float]) -> None:
+    """One of 45 degrees, and pairs with 45 degrees between them that end in a bend unlike half of that."""
+    _, smooth = strips_on_a_wall(leans_deg)
+    bend = np.abs(smooth.bend_deg)
+    middle = (bend > 44) & (bend < 46)
+    assert middle.any() and smooth.is_crease[middle].all()
+
+
 def test_a_cone_has_one_slope_up_to_its_tip() -> None:
     mesh, smooth = surface(*solids.cone(40, 0, 60))
     side = mesh.normal[:, 2] > 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 from math import nan
 
@@ -12,7 +13,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from advisor.cutter.contact import cusp_height_mm
-from advisor.passes.virtual_cut import cut_summary, swept_passes, virtual_cut
+from advisor.cutter.cutter import Cutter
+from advisor.passes.virtual_cut import cut_summary, swept_by, swept_passes, virtual_cut
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -24,16 +26,38 @@ def distances(places: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.linalg.norm(a + np.clip(share, 0, 1)[..., None] * u - places, axis=2)
 
 
+def distances_from_discs(places: np.ndarray, a: np.ndarray, b: np.ndarray, ring: float, axis: np.ndarray) -> np.ndarray:
+    """Of (q, s, 3) places from discs square to an axis swept along s segments: the nearest disc is found by thirds."""
+
+    def from_disc(share: np.ndarray) -> np.ndarray:
+        way = places - (a + share[..., None] * (b - a))
+        up = way @ axis
+        out = np.linalg.norm(way - up[..., None] * axis, axis=-1)
+        return np.hypot(up, np.maximum(out - ring, 0.0))
+
+    low, high = np.zeros(places.shape[:2]), np.ones(places.shape[:2])
+    for _ in range(60):
+        one, two = low + (high - low) / 3, high - (high - low) / 3
+        falls = from_disc(one) > from_disc(two)
+        low, high = np.where(falls, one, low), np.where(falls, high, two)
+    return from_disc((low + high) / 2)
+
+
 def naive_spans(
-    points: np.ndarray, normals: np.ndarray, a: np.ndarray, b: np.ndarray, radius: float
+    points: np.ndarray,
+    normals: np.ndarray,
+    a: np.ndarray,
+    b: np.ndarray,
+    radius: float,
+    apart: Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray] = distances,
 ) -> tuple[np.ndarray, np.ndarray]:
     """Two (q, s) arrays: where lines enter and leave capsules, by search; both infinite where they pass by.
 
-    The distance from a segment is convex along a line: its least place is found by thirds, then the ends by halves.
+    The distance from a convex body is convex along a line: its least place is found by thirds, then the ends by halves.
     """
 
     def distance(t: np.ndarray) -> np.ndarray:
-        return distances(points[:, None] + t[..., None] * normals[:, None], a, b)
+        return apart(points[:, None] + t[..., None] * normals[:, None], a, b)
 
     low, high = np.full((len(points), len(a)), -1e3), np.full((len(points), len(a)), 1e3)
     for _ in range(120):
@@ -94,6 +118,54 @@ def test_heights_are_those_of_the_slow_twin(seed: int, step: float, limit: float
     column = np.searchsorted(first, got.segment[found])
     np.testing.assert_array_equal(first[column], got.segment[found])
     np.testing.assert_allclose(entries[found, column], expected[found], rtol=0, atol=1e-9)
+
+
+@settings(max_examples=8)
+@given(st.integers(0, 10**6), st.sampled_from([0.1, 0.6]))
+def test_a_bull_nose_leaves_what_its_slow_twin_does(seed: int, step: float) -> None:
+    rng = np.random.default_rng(seed)
+    starts = np.array([0, 1, 5, 9])
+    centres = 0.7 * rng.normal(size=(9, 3)) + np.cumsum(step * rng.normal(size=(9, 3)), axis=0)
+    centres[6:9, 2] = centres[6, 2]
+    points, normals = rng.normal(size=(25, 3)) * 1.5, rng.normal(size=(25, 3))
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    axis = rng.normal(size=3)
+    axis /= np.linalg.norm(axis)
+    corner, ring = rng.uniform(0.2, 0.5), rng.uniform(0.1, 0.8)
+    passes = swept_by(Cutter(2 * (corner + ring), corner), 0.0, centres, starts, axis)
+    got = virtual_cut(passes, points, normals, 2.0).height_mm
+    first = segments(centres, starts)
+    last = np.where(np.isin(first + 1, starts[1:]), first, first + 1)
+
+    def apart(places: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
+        return distances_from_discs(places, a, b, ring, axis)
+
+    expected = naive_heights(*naive_spans(points, normals, centres[first], centres[last], corner, apart))
+    expected[expected > 2.0] = np.inf
+    np.testing.assert_allclose(got, expected, rtol=0, atol=1e-6)
+
+
+@pytest.mark.parametrize("gap", [5.0, 6.0, 7.0])
+def test_a_bull_nose_on_a_floor_leaves_cusps_only_beyond_its_flat(gap: float) -> None:
+    """D 8, corner 1: passes up to 6 apart leave nothing, then r - sqrt(r^2 - (gap - 6)^2 / 4); 0.2 of stock is kept."""
+    x, y = np.repeat(np.arange(5) * gap, 2), np.tile([-30.0, 30.0], 5)
+    centres = np.stack([x, y, np.full(10, 1.2)], axis=1)
+    passes = swept_by(Cutter(8.0, 1.0), 0.2, centres, np.arange(0, 11, 2), UP)
+    middle = np.array([[0.0, 5, 0], [0.5 * gap, 3, 0], [1.5 * gap, -3, 0]])
+    got = virtual_cut(passes, middle, np.tile(UP, (3, 1)), 2.0).height_mm
+    corner = 1.2
+    cusp = corner - np.sqrt(corner**2 - max(gap - 6, 0.0) ** 2 / 4)
+    np.testing.assert_allclose(got, [0.0, cusp, cusp], rtol=0, atol=1e-9)
+
+
+def test_a_bull_nose_beside_a_wall_cuts_with_its_corner() -> None:
+    """Levels 1 apart, corner 2: half way 2 - sqrt(4 - 1/4) is left, with the tool axis along x."""
+    axis = np.array([1.0, 0, 0])
+    centres = np.array([(x, y, 5.0) for x in range(4) for y in (-20.0, 20.0)])  # ring of 3 and corner of 2 from z = 0
+    passes = swept_by(Cutter(10.0, 2.0), 0.0, centres, np.arange(0, 9, 2), axis)
+    points = np.array([[1.5, 0, 0], [1.0, 2, 0]])
+    got = virtual_cut(passes, points, np.tile(UP, (2, 1)), 1.0).height_mm
+    np.testing.assert_allclose(got, [2 - np.sqrt(3.75), 0.0], rtol=0, atol=1e-9)
 
 
 def wavy(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

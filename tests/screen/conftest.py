@@ -16,7 +16,7 @@ def ball_plan(tmp_path_factory):
     """A ball of radius 20 mm: every slope from 0 to 180 degrees, so every class, in a dome and an undercut."""
     path = tmp_path_factory.mktemp("ball") / "ball.stl"
     trimesh.creation.icosphere(subdivisions=4, radius=20.0).export(path)
-    return advisor.plan(path, ball="6 mm", unit="mm")
+    return advisor.plan(path, ball="6 mm", unit="mm", lays_passes=False)
 
 
 @pytest.fixture(scope="session")

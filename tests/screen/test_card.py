@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from advisor.model import Advice, ClassAreas, Cusp, Neighbour, Range, Setting, Spread, Tilt
-from advisor.screen.card import zone_card
+from advisor.pack.card import zone_card
 
 
 def advice(**changes):

@@ -42,7 +42,7 @@ def random_case(seed: int, count: int = 6) -> tuple[Patches, PatchGraph, PassSum
     )  # fmt: skip
     patches = Patches(
         surface=None, patch=None, kind=kind, own=None, facet_class=None, features=np.ones(count, np.int32),
-        slope_deg=None, smooth_slope_deg=None, sharp=None,
+        slope_deg=None, smooth_slope_deg=None, sharp=None, line_deviation_mm=0.01,
     )  # fmt: skip
     return patches, graph, sums, Prices(float(rng.uniform(0, 10)), float(rng.uniform(0, 200)))
 

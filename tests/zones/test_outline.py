@@ -17,11 +17,12 @@ from scipy.spatial.transform import Rotation
 from advisor import tolerances
 from advisor.intake.read import read_part
 from advisor.kernels.loops import border_half_edges, border_loops, kept_points
+from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.heal import heal
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import smooth_surface
 from advisor.zones.areas import absorb_specks, connected_areas
-from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds, class_of_slope, slope_deg
+from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds, class_of_facets, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
 from advisor.zones.joints import INSIDE_CORNER, NO_JOINT, OUTSIDE_CORNER, TANGENT, sharp_half_edges
 from advisor.zones.outline import NO_ZONE, Outline, outline_arrays, zone_outlines
@@ -38,7 +39,8 @@ def by_slope(vertices: np.ndarray, faces: np.ndarray | None) -> tuple[CutSurface
     mesh = heal(vertices, faces, "part").mesh
     smooth = smooth_surface(mesh)
     surface = cut_at_slopes(mesh, smooth.corner_normal, UP, THRESHOLDS.between_classes_deg, 0.1)
-    facet_class = class_of_slope(slope_deg(surface.normal, UP), THRESHOLDS)
+    uncut_deg = corner_slopes(smooth.corner_normal, UP)[surface.parent]
+    facet_class = class_of_facets(slope_deg(surface.normal, UP), uncut_deg, THRESHOLDS)
     label = connected_areas(surface.mesh, facet_class)
     speck = min(4.0, 5e-4 * surface.mesh.area_mm2.sum())
     zone, facet_class = absorb_specks(surface.mesh, label, facet_class, sharp_half_edges(surface), speck, is_clean=True)
@@ -323,6 +325,24 @@ def test_lines_of_constant_slope_on_demo_parts_have_no_teeth(demo_parts: Path, n
     found = saw_teeth(every(zone_outlines(surface, zone, UP, FINE_MM)), 1.0)
     assert found.length_mm > 1000.0
     assert found.lost_deg_per_step < 0.5, "facets alone turn by tens of degrees a step"
+
+
+def test_a_line_over_a_surface_that_hardly_turns_has_no_teeth() -> None:
+    """A sphere of 300 mm turns by 0.2 degrees a facet of 1 mm: its 5 degree line is a circle all the same."""
+    rng = np.random.default_rng(1)
+    place = np.stack(np.meshgrid(np.arange(-34, 35.0), np.arange(-34, 35.0)), axis=2).reshape(-1, 2)
+    place += rng.uniform(-0.25, 0.25, place.shape)
+    vertices = np.column_stack([place, np.sqrt(300.0**2 - (place**2).sum(axis=1))])
+    mesh = heal(vertices, Delaunay(place).simplices, "part").mesh
+    normal = mesh.vertices[mesh.faces] / 300.0
+    surface = cut_at_slopes(mesh, normal, UP, THRESHOLDS.between_classes_deg, 0.1)
+    uncut_deg = corner_slopes(normal, UP)[surface.parent]
+    zone = class_of_facets(slope_deg(surface.normal, UP), uncut_deg, THRESHOLDS).astype(np.int32)
+    assert len(surface.mesh.faces) < 1.15 * len(mesh.faces), "pieces along the line are not cut again and again"
+    circle = next(o for o in every(zone_outlines(surface, zone, UP, 1e-9)) if o.neighbour.min() >= 0)
+    radius = 300.0 * np.sin(np.radians(5.0))
+    assert np.abs(np.hypot(*circle.points[:, :2].T) - radius).max() < 0.02
+    assert saw_teeth([circle], 1.0).lost_deg_per_step < 0.1
 
 
 # ---------------------------------------------------------------------------------------- laws

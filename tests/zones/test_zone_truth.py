@@ -61,7 +61,10 @@ def together(by_part: dict[str, Score]) -> tuple[np.ndarray, float]:
     return overlap, float(np.concatenate([told.is_named for told in by_part.values()]).mean())
 
 
-@pytest.mark.parametrize(("chord_error_mm", "how"), [(0.005, "as made"), (0.01, "as made"), (0.01, "turned")])
+@pytest.mark.parametrize(
+    ("chord_error_mm", "how"),
+    [(0.005, "as made"), (0.01, "as made"), (0.01, "turned"), (0.05, "as made"), (0.1, "as made")],
+)
 def test_zones_are_those_a_machinist_would_draw(chord_error_mm: float, how: str) -> None:
     overlap, named = together(scores(chord_error_mm, how))
     assert len(overlap) >= 200
@@ -70,19 +73,28 @@ def test_zones_are_those_a_machinist_would_draw(chord_error_mm: float, how: str)
     assert named >= 0.95
 
 
-@pytest.mark.parametrize("chord_error_mm", [0.05, 0.1])
-def test_coarse_facets_move_few_zones(chord_error_mm: float) -> None:
-    # fillets of three strips and fewer: single small fillets and tops of bosses go astray (docs/zones.md)
-    overlap, named = together(scores(chord_error_mm))
+def test_coarse_facets_move_few_zones() -> None:
+    # rounds of 1 mm are single strips here, which nothing tells from chamfers (docs/zones.md)
+    overlap, named = together(scores(0.14))
     assert overlap.mean() >= 0.97
-    assert (overlap < 0.90).mean() <= 0.04
+    assert (overlap < 0.90).mean() <= 0.01
     assert named >= 0.95
 
 
-@pytest.mark.parametrize("name", ["terrace_block"])
+@pytest.mark.parametrize("name", ["terrace_block", "island_pockets"])
 def test_noise_leaves_the_zones_of_an_evenly_meshed_part(name: str) -> None:
     (part,) = (part for part in labelled_parts(0.03) if part.name == name)
     told = score(shaken(refined(part, 1.6), 0.05, seed=1))
     assert told.iou.mean() >= 0.97
     assert told.iou.min() >= 0.90
     assert told.is_named.mean() >= 0.95
+
+
+def test_outlines_on_a_noisy_part_leave_their_lines_by_half_an_edge_at_most_and_lose_teeth() -> None:
+    (part,) = (part for part in labelled_parts(0.03) if part.name == "bowl_plate")
+    noisy = planned(shaken(refined(part, 2.5), 0.05, seed=1))
+    edge_mm = 1.52 * np.sqrt(noisy.record.part.area_mm2 / noisy.record.part.facets)
+    told_um = max(zone.outline.deviation_um for zone in noisy.zones if zone.outline is not None)
+    assert 10.0 < told_um <= 1000 * min(0.1, 0.5 * edge_mm) * (1 + 1e-6)
+    clean = planned(part)
+    assert max(zone.outline.deviation_um for zone in clean.zones if zone.outline is not None) <= 10.0

@@ -16,7 +16,7 @@ from zone_makers import joined_zones
 from advisor.part.heal import heal
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import SmoothSurface, smooth_surface
-from advisor.zones.classes import FLAT, SHALLOW, STEEP, UNDERCUT, Thresholds, class_of_slope
+from advisor.zones.classes import FLAT, SHALLOW, STEEP, UNDERCUT, Thresholds, class_of_facets
 from advisor.zones.patches import ZoneRule
 from advisor.zones.zoning import Zoning
 
@@ -187,7 +187,8 @@ def test_a_plane_on_a_threshold_belongs_above_it_whatever_rounding_does() -> Non
     for nudge in (-1e-5, 0.0, 1e-5):
         part = zoned(*solids.wedge(45.0 + nudge))
         assert part.class_areas[SHALLOW] == 0.0
-    assert class_of_slope(np.array([5.0, 45.0, 91.0, 4.9, 0.0]), THRESHOLDS).tolist() == [1, 2, 3, 0, 0]
+    slopes = np.array([5.0, 45.0, 91.0, 4.99, 4.9, 0.0])
+    assert class_of_facets(slopes, np.stack([slopes, slopes], axis=1), THRESHOLDS).tolist() == [1, 2, 3, 1, 0, 0]
 
 
 def test_walls_within_the_tolerance_are_walls() -> None:

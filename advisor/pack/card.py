@@ -9,6 +9,7 @@ from advisor.advice.choose import in_words
 from advisor.model import SLOPE_CLASSES, Advice, PlanRecord, Range, Zone
 from advisor.pack.picture_key import class_ranges
 from advisor.units import MM_PER_UNIT
+from advisor.words import plain_number
 
 # Neighbours that are named; the rest are counted.
 _MOST_NEIGHBOURS: Final = 3
@@ -87,14 +88,16 @@ def _motion_facts(advice: Advice, inches: bool) -> list[tuple[str, str]]:
     if advice.feed_mm_per_min is not None:
         per_mm, unit = (1 / MM_PER_UNIT["inch"], "in/min") if inches else (1.0, "mm/min")
         slow = advice.corner_feed_mm_per_min
-        corners = "" if slow is None else f", {slow * per_mm:.3g} in corners"
-        facts.append(("feed", f"{advice.feed_mm_per_min * per_mm:.3g} {unit}{corners}"))
+        corners = "" if slow is None else f", {plain_number(slow * per_mm)} in corners"
+        facts.append(("feed", f"{plain_number(advice.feed_mm_per_min * per_mm)} {unit}{corners}"))
     if advice.tilt is not None:
         limit = "" if advice.tilt.allowed else ", more than the machine can"
         facts.append(("tilt", f"{advice.tilt.tilt_deg:.0f}°{limit}"))
     if advice.total_min is not None and advice.total_min_range is not None:
         low, high = advice.total_min_range
-        facts.append(("time", f"{advice.total_min:.3g} min ({low:.3g} to {high:.3g}), this stage"))
+        facts.append(
+            ("time", f"{plain_number(advice.total_min)} min ({plain_number(low)} to {plain_number(high)}), this stage")
+        )
     return facts
 
 
@@ -145,11 +148,11 @@ def _area(area_mm2: float, inches: bool) -> str:
 
 
 def _length(length_mm: float, inches: bool) -> str:
-    return f"{length_mm / MM_PER_UNIT['inch']:.3g} in" if inches else f"{length_mm:.3g} mm"
+    return f"{plain_number(length_mm / MM_PER_UNIT['inch'])} in" if inches else f"{plain_number(length_mm)} mm"
 
 
 def _height(height_um: float, inches: bool) -> str:
-    return f"{height_um / _UM_PER_INCH:.2g} in" if inches else f"{height_um:.3g} µm"
+    return f"{height_um / _UM_PER_INCH:.2g} in" if inches else f"{plain_number(height_um)} µm"
 
 
 def _lengths(span: Range, inches: bool, digits: int = 4) -> str:
