@@ -326,8 +326,8 @@ class PlanRecord:
 class Plan:
     """The answer for one part: the record that is written to ``plan.json``, and the facets it speaks of.
 
-    ``draw_outlines`` works out the outlines of its zones; None in a plan read from a folder. ``passes`` is None where
-    none were laid.
+    ``draw_outlines`` works out or reads the outlines of its zones; None where a plan folder has none. ``passes`` is
+    None where none were laid.
     """
 
     record: PlanRecord
@@ -342,7 +342,7 @@ class Plan:
 
     @cached_property
     def outlines(self) -> OutlineArrays | None:
-        """Outlines of the zones, worked out when first asked for; None in a plan read from a folder."""
+        """Outlines of the zones, worked out or read when first asked for; None where a plan folder has none."""
         return None if self.draw_outlines is None else self.draw_outlines()
 
     def to_json(self) -> str:

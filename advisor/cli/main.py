@@ -10,6 +10,7 @@ import typer
 
 from advisor.cli.batch import batch
 from advisor.cli.calc import calc
+from advisor.cli.export import export
 from advisor.cli.job import job
 from advisor.cli.plan import plan
 from advisor.cli.view import view
@@ -31,6 +32,7 @@ app = typer.Typer(
 )
 app.command()(plan)
 app.command()(view)
+app.command()(export)
 app.command()(whatif)
 app.command()(batch)
 app.command()(job)

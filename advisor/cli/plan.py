@@ -29,6 +29,9 @@ def plan(
     flat_below: options.FlatBelow = None,
     steep_from: options.SteepFrom = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out the pictures.")] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="Write the report as report.pdf too (needs: pip install 'advisor[pdf]').")
+    ] = False,
     passes: Annotated[
         bool,
         typer.Option(
@@ -44,7 +47,7 @@ def plan(
     as_json: options.AsJson = False,
     quiet: options.Quiet = False,
 ) -> None:
-    """Zones of one part and advice for each, as a plan folder with a zone map.
+    """Zones of one part and advice for each, as a plan folder with a report and a zone map.
 
     Lengths and angles take units ('0.005 in', '0.1 mm', '15 deg'); a bare number is in the job's unit.
     """
@@ -54,6 +57,10 @@ def plan(
 
     if only not in (None, "zones"):
         raise InputError("--only", f"{only!r} is no stage of the work to stop after", "use --only zones")
+    if pdf:
+        from advisor.pack.report_pdf import check_can_write_pdf
+
+        check_can_write_pdf()
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
     with options.progress_line(quiet=quiet) as progress:
@@ -61,7 +68,7 @@ def plan(
             part, job, only_zones=only == "zones", lays_passes=passes, progress=progress, unit=unit, up=up, ball=ball,
             cusp=cusp, stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
         )  # fmt: skip
-    write_plan_folder(made, folder, pictures=not no_pictures)
+    write_plan_folder(made, folder, pictures=not no_pictures, pdf=pdf)
     if as_json:
         typer.echo(json.dumps({"folder": str(folder), "plan": json.loads(made.to_json())}))
     if explain:
@@ -96,4 +103,4 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     console.print(total_line(made) or "No minutes: say the material (--material, or in the job file).")
     for caution in made.record.cautions:
         console.print(f"  {escape(caution)}", style="dim")
-    console.print(f"Plan folder: {escape(str(folder))}" + ("  (look at zone_map.png)" if pictures else ""))
+    console.print(f"Plan folder: {escape(str(folder))}" + ("  (open report.html)" if pictures else ""))

@@ -28,7 +28,11 @@ def view(
     *,
     picture: Annotated[
         Path | None,
-        typer.Option("--picture", metavar="FILE.png", help="Draw to a file: needs no display."),
+        typer.Option(
+            "--picture",
+            metavar="FILE.png",
+            help="Draw to a file: needs no display. FILE.svg: the outlines of the zones.",
+        ),
     ] = None,
     view: Annotated[
         str, typer.Option("--view", metavar="NAME", help="View: iso, top, under, front, right, back or left.")
@@ -38,8 +42,8 @@ def view(
         typer.Option(
             "--colour",
             metavar="NAME",
-            help="Colour by class, slope, strategy, zone, reach, ball (the largest that fits), leftover, stick_out or "
-            "cusp (what passes leave).",
+            help="Colour by class, slope, strategy, zone, reach, ball (the largest that fits), leftover, stick_out, "
+            "cusp (what passes leave) or minutes.",
         ),
     ] = "class",
     size: Annotated[
@@ -47,6 +51,12 @@ def view(
     ] = None,
     passes: Annotated[
         bool, typer.Option("--passes", help="Draw the passes of the last stage into the picture.")
+    ] = False,
+    hatch: Annotated[
+        bool, typer.Option("--hatch", help="Patterns in black on white in place of colours, for any printer.")
+    ] = False,
+    transparent: Annotated[
+        bool, typer.Option("--transparent", help="Leave out the white ground of the picture.")
     ] = False,
     job: options.JobPath = None,
     unit: options.Unit = None,
@@ -67,8 +77,12 @@ def view(
 
     first_view, mode, pixels = _view_name(view), colour_mode(colour), _pixels(size)
     # what cannot be shown is refused before the work, not after it
-    if passes and picture is None:
-        raise InputError("--passes", "are drawn into pictures, not in the window", "add --picture FILE.png")
+    for name, is_given in (("--passes", passes), ("--hatch", hatch), ("--transparent", transparent)):
+        if is_given and picture is None:
+            raise InputError(name, "is for pictures, not for the window", "add --picture FILE.png")
+    draws_outlines = picture is not None and picture.suffix.lower() == ".svg"
+    if draws_outlines:
+        _check_fits_outlines({"--colour": colour != "class", "--size": size, "--passes": passes, "--hatch": hatch})
     if picture is not None:
         from advisor.pack.whole_file import check_picture_path
 
@@ -96,16 +110,35 @@ def view(
 
         open_window(plan, Look(mode=mode, view=first_view, modes=modes_of(plan)), pixels or _WINDOW_SIZE)
         return
-    from advisor.pack.picture import save_zone_map
-    from advisor.pack.whole_file import write_whole
+    from advisor.pack.whole_file import write_text, write_whole
 
-    width, height = pixels or _PICTURE_SIZE
-    write_whole(
-        picture,
-        lambda desk: save_zone_map(plan, desk, width=width, height=height, view=first_view, colour=mode, passes=passes),
-    )
+    if draws_outlines:
+        from advisor.pack.exchange_loops import outlines_to_write
+        from advisor.pack.exchange_svg import outlines_svg
+
+        outlines = outlines_to_write(plan, str(picture))
+        write_text(picture, outlines_svg(plan, outlines, first_view, ground=not transparent), "picture")
+    else:
+        from advisor.pack.picture import save_zone_map
+
+        width, height = pixels or _PICTURE_SIZE
+        write_whole(
+            picture,
+            lambda desk: save_zone_map(
+                plan, desk, width=width, height=height, view=first_view, colour=mode, passes=passes, hatch=hatch,
+                transparent=transparent,
+            ),
+        )  # fmt: skip
     if not quiet:
         typer.echo(f"Picture: {picture}", err=True)
+
+
+def _check_fits_outlines(given: dict[str, object]) -> None:
+    for name, value in given.items():
+        if value:
+            raise InputError(
+                name, "is of no use in an SVG, which has lines and numbers only", "write a PNG, or leave it"
+            )
 
 
 def _view_name(words: str) -> ViewName:

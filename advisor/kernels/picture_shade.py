@@ -118,8 +118,9 @@ def shade_rows(
     paint_of : (m,) uint8 array
         Row of ``paints`` of each facet.
     hatched : (c,) bool array
-    hatch : (3,) float64 array
-        Direction across the hatch lines (right, down) over their spacing in samples, and the share that is line.
+    hatch : (c, 5) float64 array
+        Direction across the hatch lines (right, down) over their spacing in samples, the share that is line, and the
+        direction across further lines, 0, 0 where there are none.
     open_sky : (height, width) float32 array
         From :func:`occlusion_rows`.
     line_colours : (5, 4) float64 array
@@ -150,8 +151,12 @@ def shade_rows(
                     g = paints[c, 4] + bright * (paints[c, 1] - paints[c, 4])
                     b = paints[c, 5] + bright * (paints[c, 2] - paints[c, 5])
                     if hatched[c]:
-                        across = hatch[0] * x + hatch[1] * y
-                        if across - math.floor(across) < hatch[2]:
+                        across = hatch[c, 0] * x + hatch[c, 1] * y
+                        is_line = across - math.floor(across) < hatch[c, 2]
+                        if not is_line and (hatch[c, 3] != 0.0 or hatch[c, 4] != 0.0):
+                            across = hatch[c, 3] * x + hatch[c, 4] * y
+                            is_line = across - math.floor(across) < hatch[c, 2]
+                        if is_line:
                             r, g, b = paints[c, 6], paints[c, 7], paints[c, 8]
                 kind = ink[y, x]
                 if kind > 0:

@@ -132,7 +132,7 @@ def _entry_of_ring(px, py, pz, nx, ny, nz, a, i, radius, ring):
     return t
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, inline="always")
 def entry(px, py, pz, nx, ny, nz, a, i, radius, ring):
     """Where the line ``p + t n`` enters what is swept along the segment in row `i`; infinite where it passes by."""
     if ring == 0.0:

@@ -53,7 +53,7 @@ def _planned(task: PartTask) -> PartSummary:
     made = plan(task.path, task.keys, lays_passes=False, **task.options)
     if task.pictures:
         _save_thumbnail(made, thumbnail_path(task.out, task.place))
-    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures)
+    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures, report=False)
     return summary_of(made, task.file, f"{PLANS}/{task.place}")
 
 

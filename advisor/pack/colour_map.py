@@ -13,10 +13,10 @@ from advisor.kernels.raster import facet_normals
 from advisor.model import Plan
 from advisor.pack.colour_space import shaded
 from advisor.pack.page import Mark
-from advisor.pack.palette import INK, Colour, Paint
+from advisor.pack.palette import INK, ZONE_LINE, Colour, Paint
 from advisor.pack.scales import Scale
 
-ColourMode = Literal["class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp"]
+ColourMode = Literal["class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp", "minutes"]
 
 # How dark full shade is where lightness itself tells a number: less than half a band's difference to its neighbour in
 # most places, and enough to see the shape.
@@ -62,6 +62,8 @@ class ColourMap:
         Paints that stand for numbers.
     note : str
         What the colours cannot tell.
+    border : Colour
+        Of the lines between zones.
     """
 
     mode: ColourMode
@@ -74,6 +76,7 @@ class ColourMap:
     caption: str
     scale: Scale | None = None
     note: str = ""
+    border: Colour = ZONE_LINE
 
     @property
     def is_told_by_lightness(self) -> bool:

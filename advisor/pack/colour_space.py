@@ -1,7 +1,8 @@
 """Colours by how different they look: OKLab and back to the bytes of a picture.
 
 Formulas: B. Ottosson, "A perceptual color space for image processing" (2020), https://bottosson.github.io/posts/oklab/;
-transfer curve of sRGB: IEC 61966-2-1. Numbers of both from memory; the tests hold them to published properties.
+transfer curve of sRGB: IEC 61966-2-1; CIE L*: ISO/CIE 11664-4:2019; how much of it counts as one step: S_L of CIEDE2000
+(Sharma, Wu & Dalal 2005, doi 10.1002/col.20070). Numbers from memory; the tests hold them to published properties.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ _LAB_OF_CONES: Final = np.array(
         [0.0259040371, 0.7827717662, -0.8086757660],
     ]
 )
+_LUMINANCE_OF_RGB: Final = np.array([0.2126, 0.7152, 0.0722])
 # Where the curve of sRGB leaves its straight foot, in light and in the coded value.
 _FOOT_LIGHT: Final = 0.0031308
 _FOOT_CODED: Final = 0.04045
@@ -58,6 +60,21 @@ def bytes_of(oklab: Floats) -> Floats:
     cones = (oklab @ np.linalg.inv(_LAB_OF_CONES).T) ** 3
     coded: Floats = coded_rgb(cones @ np.linalg.inv(_CONES_OF_RGB).T) * 255.0
     return coded
+
+
+def lightness_of(colours: Floats) -> Floats:
+    """(n,) CIE L*, 0 to 100, of (n, 3) bytes."""
+    luminance = linear_rgb(np.clip(colours, 0.0, 255.0) / 255.0) @ _LUMINANCE_OF_RGB
+    lightness: Floats = np.where(luminance > 216 / 24389, 116 * np.cbrt(luminance) - 16, 24389 / 27 * luminance)
+    return lightness
+
+
+def lightness_steps(colours: Floats) -> Floats:
+    """(n - 1,) difference in lightness, by CIEDE2000, of colours that follow one another."""
+    lightness = lightness_of(colours)
+    off = ((lightness[1:] + lightness[:-1]) / 2 - 50.0) ** 2
+    steps: Floats = np.abs(np.diff(lightness)) / (1 + 0.015 * off / np.sqrt(20 + off))
+    return steps
 
 
 def shaded(colour: Colour, share: float) -> Colour:

@@ -20,7 +20,7 @@ from advisor.pack.colour_map import (
     shares_of,
 )
 from advisor.pack.lengths import length_unit
-from advisor.pack.palette import UNKNOWN, UNZONED, Paint
+from advisor.pack.palette import LEFT_OUT, UNKNOWN, Paint
 from advisor.pack.scales import MOST_BANDS, Scale, bands_of, ramp, round_edges, share_below
 from advisor.units import UM_PER_MM
 
@@ -46,7 +46,7 @@ def cusp_map(plan: Plan, cusp_um: NDArray[np.float32]) -> ColourMap:
         index[cut] = bands_of(height[cut], edges)
     index[height < 0.0] = count
     index[bare] = count + 2
-    paints = (*(paint_of(colour, SHADE_OF_SCALES) for colour in ramp(count)), GOUGE, UNKNOWN, UNZONED)
+    paints = (*(paint_of(colour, SHADE_OF_SCALES) for colour in ramp(count)), GOUGE, UNKNOWN, LEFT_OUT)
     shares = shares_of(index, areas, len(paints))
     sign = cusp_sign(record)
     scale = None

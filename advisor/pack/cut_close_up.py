@@ -15,7 +15,7 @@ from advisor.model import Plan, PlanRecord
 from advisor.pack.colour_map import ColourMap
 from advisor.pack.cusp_maps import GOUGE, cusp_sign, cusp_words
 from advisor.pack.lengths import length_unit
-from advisor.pack.page import Box, Page, draw_line, fill_box, fill_polygon, write
+from advisor.pack.page import Box, Page, draw_line, fill_box, fill_polygon, paste, write
 from advisor.pack.palette import FAINT_INK, INK, QUIET_INK, UNKNOWN, UNZONED, Colour
 from advisor.pack.picture_key import draw_heading
 from advisor.pack.scales import ramp
@@ -69,7 +69,7 @@ def draw_close_up(page: Page, box: Box, plan: Plan, colours: ColourMap) -> float
     square = Image.fromarray(relief).resize((round(side), round(side)), Image.Resampling.LANCZOS)
     edge = page.px(1.2)
     fill_box(page, (left - edge, top - edge, left + round(side) + edge, top + round(side) + edge), INK)
-    page.image.paste(square, (round(left), round(top)))
+    paste(page, square, (round(left), round(top)))
     _draw_bar(page, (left + page.px(10), top + side - page.px(12)), seen.side_mm, side / seen.side_mm, record)
     right = (left + side + page.px(_GAP), top, box[2], top + side)
     _draw_words(page, right, seen, times, record)

@@ -19,21 +19,25 @@ from advisor.pack.candidates_csv import candidates_csv
 from advisor.pack.tables import zones_csv
 
 PLAN_FILE = "plan.json"
+REPORT_PAGE = "report.html"
+REPORT_PDF = "report.pdf"
 # All that a plan folder may hold: only such a folder is replaced.
 _MOST_SETUPS = 12
 _MORE_MAPS = tuple(f"zone_map_{number}.png" for number in range(2, _MOST_SETUPS + 1))
 PLAN_FILES = frozenset(
     {
         PLAN_FILE, "zones.csv", "candidates.csv", "facets.npz", "outlines.npz", "passes.npz", "candidates.png",
-        "zone_map.png", *_MORE_MAPS,
+        "zone_map.png", "boundaries.dxf", *_MORE_MAPS, REPORT_PAGE, REPORT_PDF,
     }
 )  # fmt: skip
 _HEAD_BYTES = 200
 _REMEDY = "choose another folder with --out, or free the place"
 
 
-def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) -> Path:
-    """Write ``plan.json``, its tables and arrays and, where asked, pictures.
+def write_plan_folder(
+    plan: Plan, folder: str | Path, *, pictures: bool = True, report: bool | None = None, pdf: bool = False
+) -> Path:
+    """Write ``plan.json``, its tables and arrays and, where asked, pictures and the report.
 
     A plan that stops after the zones has no candidates to write of. An earlier plan in the same place is
     replaced; anything else there is left alone.
@@ -44,11 +48,16 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
     folder : str or Path
     pictures : bool
         Draw ``zone_map.png`` and ``candidates.png``.
+    report : bool, optional
+        Write ``report.html``; left out, where pictures are drawn.
+    pdf : bool
+        Write ``report.pdf`` as well.
 
     Raises
     ------
     InputError
-        Where the folder cannot be written, or holds something that is no plan.
+        Where the folder cannot be written, or holds something that is no plan; where a PDF is asked for and
+        what sets it is not installed.
     """
     folder = Path(folder)
     check_free_for_plan(folder)
@@ -60,7 +69,10 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
             (desk / "candidates.csv").write_text(candidates_csv(plan.record), encoding="utf-8", newline="\n")
         _write_arrays(plan.facets, desk / "facets.npz")
         if plan.outlines is not None:
+            from advisor.pack.exchange_dxf import save_boundaries
+
             _write_arrays(plan.outlines, desk / "outlines.npz")
+            save_boundaries(plan, plan.outlines, desk / "boundaries.dxf")
         if plan.passes is not None:
             _write_arrays(plan.passes, desk / "passes.npz")
         if pictures:
@@ -69,7 +81,27 @@ def write_plan_folder(plan: Plan, folder: str | Path, *, pictures: bool = True) 
             from advisor.pack.candidates_plot import save_candidates_plot
 
             save_candidates_plot(plan.record, desk / "candidates.png")
+        _write_reports(plan, desk, page=pictures if report is None else report, pdf=pdf)
     return folder
+
+
+def _write_reports(plan: Plan, desk: Path, *, page: bool, pdf: bool) -> None:
+    """Write the report as a page, as a PDF, or both, from pictures that are drawn once."""
+    if not (page or pdf):
+        return
+    from advisor.pack.report_contents import report_of
+    from advisor.pack.report_pictures import setup_views
+
+    setups = setup_views(plan)
+    report = report_of(plan, setups)
+    if page:
+        from advisor.pack.report_page import report_page
+
+        (desk / REPORT_PAGE).write_text(report_page(plan, report, setups), encoding="utf-8", newline="\n")
+    if pdf:
+        from advisor.pack.report_pdf import paper_of, report_pdf
+
+        (desk / REPORT_PDF).write_bytes(report_pdf(report, paper_of(plan.record)))
 
 
 def _draw_maps(plan: Plan, desk: Path) -> None:

@@ -13,7 +13,7 @@ from advisor.model import Zone
 from advisor.pack.camera import Fit, View, fit
 from advisor.pack.colour_map import ColourMap
 from advisor.pack.labels import Label, Wish, place_labels
-from advisor.pack.page import Box, Page, badge_size, draw_badge, draw_line, fill_dot
+from advisor.pack.page import Box, Page, badge_size, draw_badge, draw_line, fill_dot, paste
 from advisor.pack.palette import INK, PAPER
 from advisor.pack.pass_pictures import DrawnPasses, PassInk
 from advisor.pack.picture_key import is_small
@@ -60,7 +60,7 @@ def draw_labelled_view(
         round(box[0] + (box[2] - box[0] - where.width) / 2),
         round(box[1] + (box[3] - box[1] - where.height) / 2),
     )
-    page.image.paste(Image.fromarray(drawing.pixels), corner)
+    paste(page, Image.fromarray(drawing.pixels), corner, Image.fromarray(drawing.cover))
     x, y = int(box[0]), int(box[1])
     zone, lines = _on_box(drawing, box, (corner[0] - x, corner[1] - y))
     labels = place_labels(zone, lines, _wishes(scene, zone, named, style), page.scale)

@@ -9,6 +9,7 @@ from advisor.errors import InputError
 from advisor.model import FacetArrays, Plan
 from advisor.pack.colour_map import ColourMap, ColourMode
 from advisor.pack.cusp_maps import cusp_map
+from advisor.pack.minutes_map import knows_minutes, minutes_map
 from advisor.pack.reach_maps import ball_map, leftover_map, reach_map, stick_out_map
 from advisor.pack.zone_maps import class_map, slope_map, strategy_map, zone_map
 
@@ -19,6 +20,7 @@ _OF_ZONES: Final[dict[ColourMode, Callable[[Plan], ColourMap]]] = {
     "slope": slope_map,
     "strategy": strategy_map,
     "zone": zone_map,
+    "minutes": minutes_map,
 }
 # Maps that need an array of the facets, which not every plan holds.
 _OF_ARRAYS: Final[dict[ColourMode, tuple[str, Callable[..., ColourMap]]]] = {
@@ -37,11 +39,16 @@ def can_colour(facets: FacetArrays, mode: ColourMode) -> bool:
 
 def modes_of(plan: Plan) -> tuple[ColourMode, ...]:
     """Modes that the plan can be coloured by."""
-    return tuple(mode for mode in COLOUR_MODES if can_colour(plan.facets, mode))
+    return tuple(
+        mode for mode in COLOUR_MODES if can_colour(plan.facets, mode) and (mode != "minutes" or knows_minutes(plan))
+    )
 
 
 def check_can_colour(plan: Plan, mode: ColourMode) -> None:
     """Raise ``InputError`` where the plan does not know what the mode shows."""
+    if mode == "minutes" and not knows_minutes(plan):
+        problem = "this plan knows no minutes: it was made without a material, or stops after the zones"
+        raise InputError("--colour minutes", problem, "plan the part again with --material")
     if can_colour(plan.facets, mode):
         return
     if mode == "cusp":
@@ -59,8 +66,8 @@ def colour_map(plan: Plan, mode: ColourMode) -> ColourMap:
     InputError
         Where the plan does not know what the mode shows.
     """
+    check_can_colour(plan, mode)
     if mode in _OF_ZONES:
         return _OF_ZONES[mode](plan)
-    check_can_colour(plan, mode)
     name, make = _OF_ARRAYS[mode]
     return make(plan, getattr(plan.facets, name))

@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Final
 
+import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from advisor.pack.palette import CLASS_STYLES, INK, PAPER, Colour, Paint
+from advisor.pack.palette import INK, PAPER, Colour, Paint, hatch_row
 
 # Shapes are drawn this many times larger and averaged down.
 SMOOTHNESS: Final = 4
@@ -30,10 +31,14 @@ Box = tuple[float, float, float, float]
 
 @dataclass(frozen=True)
 class Page:
-    """A picture and the size of its text and lines: ``scale`` is 1 for a page 1200 pixels high."""
+    """A picture and the size of its text and lines: ``scale`` is 1 for a page 1200 pixels high.
+
+    ``cover``, where it is kept, has how much of each pixel is drawn on, 0 to 255: the rest is bare paper.
+    """
 
     image: Image.Image
     scale: float
+    cover: Image.Image | None = None
 
     def px(self, length: float) -> float:
         """A length given for a page 1200 high, in pixels of this one."""
@@ -59,6 +64,28 @@ class Mark:
 def blank_page(width: int, height: int, scale: float) -> Page:
     """A white page."""
     return Page(Image.new("RGB", (width, height), PAPER), scale)
+
+
+def clear_page(width: int, height: int, scale: float) -> Page:
+    """A page that knows where it is bare: ``without_paper`` makes a picture on nothing of it."""
+    return replace(blank_page(width, height, scale), cover=Image.new("L", (width, height), 0))
+
+
+def without_paper(page: Page) -> Image.Image:
+    """The picture with an alpha channel: laid on white it is the page, pixel by pixel."""
+    assert page.cover is not None, "made by clear_page"
+    cover = np.asarray(page.cover, np.float32)[:, :, None] / 255.0
+    told = np.asarray(page.image, np.float32)
+    # what was drawn, freed of the paper that shines through it
+    drawn = np.divide(told - 255.0 * (1.0 - cover), cover, out=np.zeros_like(told), where=cover > 0.0)
+    return Image.fromarray(np.dstack([np.clip(drawn + 0.5, 0, 255).astype(np.uint8), np.asarray(page.cover)]), "RGBA")
+
+
+def paste(page: Page, picture: Image.Image, at: tuple[int, int], cover: Image.Image | None = None) -> None:
+    """Lay a picture on the page, its upper left corner at a pixel; ``cover`` is what of it is not paper."""
+    page.image.paste(picture, at)
+    if page.cover is not None:
+        page.cover.paste(cover or 255, (*at, at[0] + picture.width, at[1] + picture.height))
 
 
 @cache
@@ -109,9 +136,10 @@ def write(
     anchor: str = "ls",
 ) -> None:
     """Write a line of text; ``anchor`` as in Pillow: l, m, r across and s (baseline), m, a down."""
-    ImageDraw.Draw(page.image).text(
-        (round(at[0]), round(at[1])), words, fill=colour, font=_font_of(page, size, bold), anchor=anchor
-    )
+    place, font = (round(at[0]), round(at[1])), _font_of(page, size, bold)
+    ImageDraw.Draw(page.image).text(place, words, fill=colour, font=font, anchor=anchor)
+    if page.cover is not None:
+        ImageDraw.Draw(page.cover).text(place, words, fill=255, font=font, anchor=anchor)
 
 
 def _smooth(page: Page, box: Box, colour: Colour, shape: Callable[[ImageDraw.ImageDraw, int, int], None]) -> None:
@@ -120,7 +148,10 @@ def _smooth(page: Page, box: Box, colour: Colour, shape: Callable[[ImageDraw.Ima
     width, height = math.ceil(box[2]) + 1 - left, math.ceil(box[3]) + 1 - top
     mask = Image.new("L", (width * SMOOTHNESS, height * SMOOTHNESS), 0)
     shape(ImageDraw.Draw(mask), left, top)
-    page.image.paste(colour, (left, top), mask.reduce(SMOOTHNESS))
+    mask = mask.reduce(SMOOTHNESS)
+    page.image.paste(colour, (left, top), mask)
+    if page.cover is not None:
+        page.cover.paste(255, (left, top), mask)
 
 
 def fill_box(page: Page, box: Box, colour: Colour, radius: float = 0.0) -> None:
@@ -133,6 +164,24 @@ def fill_box(page: Page, box: Box, colour: Colour, radius: float = 0.0) -> None:
 
     if box[2] > box[0] and box[3] > box[1]:
         _smooth(page, box, colour, shape)
+
+
+def fill_pattern(page: Page, box: Box, paint: Paint) -> None:
+    """Fill a box, to whole pixels, with a paint in full light and its hatching."""
+    left, top, right, bottom = (round(length) for length in box)
+    if right <= left or bottom <= top:
+        return
+    y, x = np.mgrid[top * SMOOTHNESS : bottom * SMOOTHNESS, left * SMOOTHNESS : right * SMOOTHNESS] + 0.5
+    is_line = np.zeros(x.shape, np.bool_)
+    if paint.hatch is not None:
+        *first, share, across, down = hatch_row(paint.pattern, page.scale * SMOOTHNESS)
+        is_line |= (first[0] * x + first[1] * y) % 1.0 < share
+        if paint.pattern.is_crossed:
+            is_line |= (across * x + down * y) % 1.0 < share
+    picture = Image.new("RGB", (right - left, bottom - top), paint.lit)
+    mask = Image.fromarray(is_line.astype(np.uint8) * 255).reduce(SMOOTHNESS)
+    picture.paste(paint.hatch or paint.lit, (0, 0), mask)
+    paste(page, picture, (left, top))
 
 
 def draw_line(page: Page, ends: Box, colour: Colour, width: float) -> None:
@@ -200,13 +249,7 @@ def draw_sample(page: Page, box: Box, mark: Mark) -> None:
     draw_swatch(page, box, Mark(mark.paint, None, mark.ink))
     edge = page.px(1.2)
     if mark.paint.hatch is not None:
-        spacing, slant = page.px(6), (bottom - top) / math.tan(math.radians(CLASS_STYLES["undercut"].mark_deg))
-        at = middle - slant + page.px(3)
-        while at < right - edge:
-            ends = (at + slant, top + edge, at, bottom - edge)
-            if ends[0] > middle and ends[2] < right - edge - page.px(1):
-                draw_line(page, ends, mark.paint.hatch, page.px(1.7))
-            at += spacing
+        fill_pattern(page, (middle, top + edge, right - edge, bottom - edge), mark.paint)
     fill_box(page, (middle, top, middle + page.px(1), bottom), INK)
     _draw_mark(page, (left + edge, top + edge, middle, bottom - edge), mark)
 

@@ -13,6 +13,7 @@ from advisor.model import Plan, PlanRecord, StageRecord
 from advisor.pack.camera import Fit, View, ViewName, fit
 from advisor.pack.colour_map import ColourMap, ColourMode, LegendRow
 from advisor.pack.cut_close_up import close_up_height, draw_close_up
+from advisor.pack.hatched import in_hatching
 from advisor.pack.labelled_view import MAIN_STYLE, SMALL_STYLE, Scene, draw_labelled_view, fit_in
 from advisor.pack.labels import Label
 from advisor.pack.lengths import length_unit
@@ -22,10 +23,12 @@ from advisor.pack.page import (
     Mark,
     Page,
     blank_page,
+    clear_page,
     draw_line,
     plain_words,
     shortened,
     text_width,
+    without_paper,
     write,
 )
 from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK, Paint
@@ -90,6 +93,8 @@ def draw_zone_map(
     view: ViewName = "iso",
     colour: ColourMode = "class",
     passes: bool = False,
+    hatch: bool = False,
+    transparent: bool = False,
 ) -> Image.Image:
     """The zone map of a plan: the same plan gives the same pixels.
 
@@ -104,6 +109,10 @@ def draw_zone_map(
         What the part is coloured by.
     passes : bool
         Draw the passes of the last stage over it, as many as can be told apart.
+    hatch : bool
+        Patterns in black on white in place of colours.
+    transparent : bool
+        Nothing in place of white paper.
 
     Raises
     ------
@@ -111,11 +120,11 @@ def draw_zone_map(
         Where the plan does not know what it shall be coloured by, or has no passes to draw.
     """
     plan = drawn_plan(plan, colour)
-    colours = colour_map(plan, colour)
+    colours = plain = in_hatching(colour_map(plan, colour)) if hatch else colour_map(plan, colour)
     laid = drawn_passes(plan) if passes else None
     if laid is not None:
         colours = _with_row(colours, {}, laid)
-    page = blank_page(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
+    page = (clear_page if transparent else blank_page)(width, height, min(width / PAGE_WIDTH, height / PAGE_HEIGHT))
     scene = Scene(page, painted(make_solid(plan), colours), plan.zones, colours, laid)
     sheet = _Sheet(scene, plan.record, close_up_height(plan, colours))
     views = choose_views(scene.solid, plan.record.setups[0].tool_axis, view)
@@ -125,7 +134,7 @@ def draw_zone_map(
     where = fit_in(views.main, scene.solid, layout.main, page.px(LABEL_ROOM))
     labels, strides = draw_labelled_view(scene, where, layout.main, frozenset(), MAIN_STYLE)
     if laid is not None:
-        colours = _with_row(colour_map(plan, colour), strides, laid)
+        colours = _with_row(plain, strides, laid)
     for small, box in zip(views.small, layout.small, strict=True):
         named = frozenset(label.wish.zone for label in labels)
         labels = [*labels, *_draw_small_view(scene, small, box, named)]
@@ -134,7 +143,9 @@ def draw_zone_map(
     left, _, right, bottom = layout.column
     legend_end = draw_close_up(page, (left, legend_end, right, bottom), plan, colours)
     draw_table(page, (left, legend_end + page.px(TABLE_GAP), right, bottom), plan.record, colours.marks)
-    return page.image
+    if hatch:  # what else is coloured, such as the tool axis, in its grey
+        page = replace(page, image=page.image.convert("L").convert("RGB"))
+    return without_paper(page) if transparent else page.image
 
 
 def save_zone_map(
@@ -146,9 +157,14 @@ def save_zone_map(
     view: ViewName = "iso",
     colour: ColourMode = "class",
     passes: bool = False,
+    hatch: bool = False,
+    transparent: bool = False,
 ) -> None:
     """Draw the zone map and write it as a PNG without a time stamp."""
-    save_picture(draw_zone_map(plan, width=width, height=height, view=view, colour=colour, passes=passes), path)
+    drawn = draw_zone_map(
+        plan, width=width, height=height, view=view, colour=colour, passes=passes, hatch=hatch, transparent=transparent
+    )
+    save_picture(drawn, path)
 
 
 def save_picture(picture: Image.Image, path: str | Path) -> None:

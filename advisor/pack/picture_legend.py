@@ -9,7 +9,19 @@ import numpy as np
 from PIL import Image
 
 from advisor.pack.colour_map import ColourMap, LegendRow
-from advisor.pack.page import Box, Page, draw_line, draw_sample, fill_box, fill_polygon, shortened, text_width, write
+from advisor.pack.page import (
+    Box,
+    Page,
+    draw_line,
+    draw_sample,
+    fill_box,
+    fill_pattern,
+    fill_polygon,
+    paste,
+    shortened,
+    text_width,
+    write,
+)
 from advisor.pack.palette import FAINT_INK, INK, PAPER, QUIET_INK, Colour
 from advisor.pack.picture_key import DASH, draw_heading
 from advisor.pack.scales import Scale
@@ -68,7 +80,11 @@ def draw_bar(page: Page, box: Box, scale: Scale) -> None:
     fill_box(page, (first, top, last, bottom), INK)
     band = np.array(scale.colours, np.uint8)[np.arange(last - first - 2 * edge) * len(scale.colours) // (last - first)]
     inner = np.broadcast_to(band, (bottom - top - 2 * edge, *band.shape))
-    page.image.paste(Image.fromarray(np.ascontiguousarray(inner)), (first + edge, top + edge))
+    paste(page, Image.fromarray(np.ascontiguousarray(inner)), (first + edge, top + edge))
+    for k, paint in enumerate(scale.paints):
+        ends = (first + (last - first) * at / len(scale.paints) for at in (k, k + 1))
+        start, end = (min(max(round(at), first + edge), last - edge) for at in ends)
+        fill_pattern(page, (start, top + edge, end, bottom - edge), paint)
     _draw_shares(page, (first, top, last, bottom), scale, edge)
     for place, words, anchor in spaced_ticks(page, scale, last - first):
         at = first + (last - first) * place
@@ -116,6 +132,11 @@ def _draw_shares(page: Page, box: Box, scale: Scale, edge: float) -> None:
             fill_box(page, (at - edge / 2, top, at + edge / 2, bottom), INK)
         words = percent(share)
         if text_width(page, words, 12) <= wide - page.px(4):
+            if scale.paints:  # no letters on lines
+                half = text_width(page, words, 12) / 2 + page.px(3)
+                middle = left + (k + 0.5) * wide
+                fill_box(page, (middle - half, top + page.px(5), middle + half, bottom - page.px(5)), PAPER)
+                red = green = blue = 255
             ink = INK if 0.299 * red + 0.587 * green + 0.114 * blue > _PALE else PAPER
             write(page, (left + (k + 0.5) * wide, (top + bottom) / 2), words, 12, ink, anchor="mm")
 
@@ -134,7 +155,11 @@ def _legend_row(page: Page, row: Box, entry: LegendRow) -> None:
     length = (bar_right - bar_left) * entry.share
     if entry.share > 0.0:
         ends = (bar_left, middle - page.px(5), bar_left + max(length, page.px(2)), middle + page.px(5))
-        fill_box(page, ends, entry.mark.paint.lit)
+        if entry.mark.paint.lit == PAPER:
+            fill_box(page, ends, INK)
+            fill_pattern(page, (ends[0] + 1, ends[1] + 1, ends[2] - 1, ends[3] - 1), entry.mark.paint)
+        else:
+            fill_box(page, ends, entry.mark.paint.lit)
     write(page, (right, baseline), percent(entry.share), 13, anchor="rs")
 
 

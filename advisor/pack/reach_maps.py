@@ -24,8 +24,7 @@ from advisor.pack.colour_map import (
     shares_of,
 )
 from advisor.pack.lengths import LengthUnit, length_unit
-from advisor.pack.palette import FREE, REACH_PAINTS, UNKNOWN, UNZONED, Colour, Paint
-from advisor.pack.picture_key import UNZONED_MARK
+from advisor.pack.palette import FREE, LEFT_OUT, REACH_PAINTS, UNKNOWN, Colour, Paint
 from advisor.pack.scales import Scale, bands_of, edges_among, ramp, round_edges, share_below
 from advisor.words import counted
 
@@ -215,13 +214,13 @@ def _ends(values: Values, unit: LengthUnit) -> str:
 def _left_out(
     plan: Plan, paints: tuple[Paint, ...], index: NDArray[np.uint8]
 ) -> tuple[tuple[Paint, ...], NDArray[np.uint8]]:
-    """What the job leaves out has the plain paint of no zone, which comes last."""
-    return (*paints, UNZONED), np.where(plan.facets.zone < 0, len(paints), index).astype(np.uint8)
+    """What the job leaves out has a paint of its own, which comes last."""
+    return (*paints, LEFT_OUT), np.where(plan.facets.zone < 0, len(paints), index).astype(np.uint8)
 
 
 def _left_out_row(shares: Values, paints: tuple[Paint, ...]) -> tuple[LegendRow, ...]:
     share = float(shares[len(paints) - 1])
-    return (LegendRow(UNZONED_MARK, "left out", "by the job", share),) if share > 0.0 else ()
+    return (named(LEFT_OUT, "left out", "by the job", share),) if share > 0.0 else ()
 
 
 def _unknown_row(share: float) -> LegendRow:

@@ -10,17 +10,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.pack.colour_space import bytes_of
-from advisor.pack.palette import Colour
+from advisor.pack.colour_space import bytes_of, lightness_steps
+from advisor.pack.palette import Colour, Paint
 
 # The ramp in OKLab: lightness falls, the hue (degrees) stays among the roses, which no slope class has: orange-red of
 # steep is at 50, purple of undercuts at 295. Chroma swells as far as a screen shows it and falls off to both ends.
-RAMP_LIGHTNESS: Final = (0.90, 0.32)
+RAMP_LIGHTNESS: Final = (0.92, 0.28)
 RAMP_HUE_DEG: Final = (8.0, 346.0 - 360.0)
-RAMP_CHROMA: Final = (0.045, 0.130, 0.085)
+RAMP_CHROMA: Final = (0.034, 0.118, 0.070)
 _SAMPLES: Final = 512
-# A band more than this is not told from its neighbour across a room.
-MOST_BANDS: Final = 8
+# With a band more, eyes that see roses as greys no longer tell neighbours apart: lightness alone has room for so many
+# steps of CIEDE2000 10.
+MOST_BANDS: Final = 6
 # Round steps between edges.
 _DIGITS: Final = (1.0, 2.0, 2.5, 5.0)
 _ROUNDING: Final = 1e-6
@@ -44,6 +45,8 @@ class Scale:
         Share of the part's area in each band; empty where bands are too fine to be told.
     open_low, open_high : bool
         Whether values lie beyond the ends; they have the colour of the end.
+    paints : tuple of Paint
+        How bands look where they are hatched; empty where they are plain.
     """
 
     colours: tuple[Colour, ...]
@@ -52,13 +55,14 @@ class Scale:
     shares: tuple[float, ...] = ()
     open_low: bool = False
     open_high: bool = False
+    paints: tuple[Paint, ...] = ()
 
 
 def ramp(count: int) -> tuple[Colour, ...]:
-    """Colours from pale to dark, even steps of OKLab distance apart.
+    """Colours from pale to dark, even steps of lightness by CIEDE2000 apart: what every eye sees of them.
 
-    >>> [len(ramp(n)) for n in (0, 1, 8)]
-    [0, 1, 8]
+    >>> [len(ramp(n)) for n in (0, 1, 6)]
+    [0, 1, 6]
     """
     along = np.linspace(0.0, 1.0, _SAMPLES + 1)
     lightness = np.interp(along, (0.0, 1.0), RAMP_LIGHTNESS)
@@ -67,7 +71,7 @@ def ramp(count: int) -> tuple[Colour, ...]:
     # a parabola through both ends and the middle
     chroma = first * (1 - along) * (1 - 2 * along) + 4 * middle * along * (1 - along) + last * along * (2 * along - 1)
     path = np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=1)
-    gone = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    gone = np.concatenate([[0.0], np.cumsum(lightness_steps(bytes_of(path)))])
     places = np.array([gone[-1] / 2]) if count == 1 else np.linspace(0.0, gone[-1], count)
     even = np.stack([np.interp(places, gone, path[:, k]) for k in range(3)], axis=1)
     return tuple((int(r), int(g), int(b)) for r, g, b in np.rint(bytes_of(even)))
@@ -89,8 +93,8 @@ def round_edges(low: float, high: float, most: int = MOST_BANDS) -> tuple[float,
     """Edges of at most ``most`` bands of one round width that hold ``low`` to ``high``.
 
     >>> round_edges(0.0, 0.73)
-    (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
-    >>> round_edges(40.0, 40.0)[0], len(round_edges(40.0, 40.0)) <= 9
+    (0.0, 0.2, 0.4, 0.6, 0.8)
+    >>> round_edges(40.0, 40.0)[0], len(round_edges(40.0, 40.0)) <= 7
     (40.0, True)
     """
     high = max(high, low + max(_LEAST_SPAN * abs(low), _ROUNDING))
@@ -104,7 +108,7 @@ def round_edges(low: float, high: float, most: int = MOST_BANDS) -> tuple[float,
 
 
 def edges_among(sizes: Sequence[float], low: float, high: float, most: int = MOST_BANDS) -> tuple[float, ...]:
-    """Sizes of a shelf that hold ``low`` to ``high``, at most ``most`` bands; every other is left out where more.
+    """Sizes of a shelf that hold ``low`` to ``high``, at most ``most`` bands; some, evenly, are left out where more.
 
     >>> edges_among((0, 1, 2, 3, 4, 6, 8), 1.5, 4.0)
     (1, 2, 3, 4, 6)
@@ -113,9 +117,8 @@ def edges_among(sizes: Sequence[float], low: float, high: float, most: int = MOS
     last = min([k for k, size in enumerate(sizes) if size > high], default=len(sizes) - 1)
     first = min(first, len(sizes) - 2)
     kept = list(sizes[first : max(last, first + 1) + 1])
-    while len(kept) - 1 > most:
-        kept = [*kept[:-1:2], kept[-1]]
-    return tuple(kept)
+    count = min(most, len(kept) - 1)
+    return tuple(kept[round(place * (len(kept) - 1) / count)] for place in range(count + 1))
 
 
 def bands_of(values: NDArray[np.floating], edges: Sequence[float]) -> NDArray[np.uint8]:

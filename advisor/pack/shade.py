@@ -16,7 +16,7 @@ from advisor.kernels import picture_labels, picture_lines, picture_shade, raster
 from advisor.model import Plan
 from advisor.pack.camera import Fit, View, fit
 from advisor.pack.colour_map import ColourMap
-from advisor.pack.palette import CLASS_STYLES, INK, ZONE_LINE, Colour, Paint
+from advisor.pack.palette import INK, ZONE_LINE, Colour, Paint, hatch_row
 from advisor.pack.zone_maps import CLASS_PAINTS, class_index
 from advisor.tolerances import CREASE_DEG
 
@@ -42,8 +42,6 @@ LIGHT: Final = (-0.36, 0.62, 0.70, 0.70, 0.40)
 # How dark the deepest corner gets, and how far around a point occlusion is looked for, as a share of the picture.
 OCCLUSION_STRENGTH: Final = 1.25
 OCCLUSION_REACH: Final = 0.05
-HATCH_SPACING_PX: Final = 6.0
-HATCH_SHARE: Final = 0.27
 # Views that are only counted, not looked at.
 SURVEY_PX: Final = 220
 
@@ -65,6 +63,8 @@ class Solid:
     paint : (m,) uint8 array
         Index of the paint of each facet.
     paints : tuple of Paint
+    border : Colour
+        Of the lines between zones.
     """
 
     vertices: NDArray[np.float64]
@@ -76,6 +76,7 @@ class Solid:
     smooth: NDArray[np.float32]
     paint: NDArray[np.uint8]
     paints: tuple[Paint, ...]
+    border: Colour = ZONE_LINE
 
 
 @dataclass(frozen=True)
@@ -90,12 +91,15 @@ class Drawing:
         Zone id at each pixel centre, 0 where the facet has no zone, -1 off the part.
     lines : (height, width) bool array
         Pixels that a line runs through.
+    cover : (height, width) uint8 array
+        How much of each pixel is part or line, 0 to 255: the rest is paper.
     """
 
     fit: Fit
     pixels: NDArray[np.uint8]
     zone: NDArray[np.int32]
     lines: NDArray[np.bool_]
+    cover: NDArray[np.uint8]
 
 
 AddInk = Callable[[Fit, NDArray[np.int32], NDArray[np.float32], NDArray[np.float32], NDArray[np.uint8]], None]
@@ -131,7 +135,7 @@ def make_solid(plan: Plan) -> Solid:
 
 def painted(solid: Solid, colours: ColourMap) -> Solid:
     """The solid in the paints of a colour map."""
-    return replace(solid, paint=colours.index, paints=colours.paints)
+    return replace(solid, paint=colours.index, paints=colours.paints, border=colours.border)
 
 
 def draw(solid: Solid, where: Fit, line_scale: float = 1.0, add_ink: AddInk | None = None) -> Drawing:
@@ -165,7 +169,15 @@ def draw(solid: Solid, where: Fit, line_scale: float = 1.0, add_ink: AddInk | No
     sky = _open_sky(seen, seen_depth, normals)
     picture = _lit(solid, where, _Buffers(points, facet, ink, sky), line_scale)
     zone = np.where(seen >= 0, np.maximum(solid.zone[seen], 0), -1).astype(np.int32)
-    return Drawing(where, (picture * 255.0 + 0.5).astype(np.uint8), zone, lines)
+    return Drawing(where, (picture * 255.0 + 0.5).astype(np.uint8), zone, lines, _cover(facet, ink))
+
+
+def _cover(facet: NDArray[np.int32], ink: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    # a line off the part hides the paper as far as it is opaque, which all but passes are to a tenth
+    high, wide = (side // FINENESS for side in facet.shape)
+    samples = ((facet >= 0) | (ink > 0)).reshape(high, FINENESS, wide, FINENESS)
+    cover: NDArray[np.uint8] = np.rint(samples.mean(axis=(1, 3), dtype=np.float32) * 255.0).astype(np.uint8)
+    return cover
 
 
 def survey(solid: Solid, views: list[View]) -> list[NDArray[np.float32]]:
@@ -249,18 +261,15 @@ def _lit(solid: Solid, where: Fit, buffers: _Buffers, line_scale: float) -> NDAr
     picture = np.empty((where.height, where.width, 3), np.float32)
     light = np.array(LIGHT)
     light[:3] /= math.sqrt(float(light[0] ** 2 + light[1] ** 2 + light[2] ** 2))
-    # hatch lines lean as the mark of the undercut does
-    lean = math.radians(CLASS_STYLES["undercut"].mark_deg)
-    spacing = HATCH_SPACING_PX * FINENESS * line_scale
-    hatch = np.array([math.sin(lean) / spacing, math.cos(lean) / spacing, HATCH_SHARE])
     line_colours = np.array(
         [
             (*_unit(colour), opacity)
-            for colour, opacity in zip((INK, ZONE_LINE, INK, INK, INK, INK), LINE_OPACITIES, strict=True)
+            for colour, opacity in zip((INK, solid.border, INK, INK, INK, INK), LINE_OPACITIES, strict=True)
         ]
     )
     paints = np.array([(*_unit(p.lit), *_unit(p.dark), *_unit(p.hatch or p.lit)) for p in solid.paints])
     hatched = np.array([p.hatch is not None for p in solid.paints])
+    hatch = np.array([hatch_row(p.pattern, FINENESS * line_scale) for p in solid.paints])
     _in_bands(
         where.height,
         lambda first, last: picture_shade.shade_rows(

@@ -13,8 +13,8 @@ from advisor.errors import InputError
 
 def check_picture_path(path: Path) -> None:
     """Raise ``InputError`` where a picture could not be written: before the work, not after it."""
-    if path.suffix.lower() != ".png":
-        raise InputError(str(path), "is no name for a PNG picture", "end it in .png")
+    if path.suffix.lower() not in (".png", ".svg"):
+        raise InputError(str(path), "is no name for a PNG or SVG picture", "end it in .png, or in .svg for outlines")
     check_path(path, "picture")
 
 

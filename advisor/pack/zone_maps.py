@@ -105,7 +105,7 @@ def strategy_map(plan: Plan) -> ColourMap:
     names = [name for name in STRATEGIES if name in used]
     paints = (*(paint_of(STRATEGY_COLOURS[name]) for name in names), Paint(NOT_ADVISED, UNZONED.dark))
     number: dict[Strategy | None, int] = {name: k for k, name in enumerate(names)}
-    index = _spread(plan, lambda zone: number.get(_strategy(zone), len(names)), len(names))
+    index = spread(plan, lambda zone: number.get(_strategy(zone), len(names)), len(names))
     areas = facet_areas(plan)
     shares = shares_of(index, areas, len(paints))
     rows = [named(paints[k], IN_WORDS[name], "", float(shares[k])) for k, name in enumerate(names)]
@@ -121,7 +121,7 @@ def zone_map(plan: Plan) -> ColourMap:
     """Zones told from their neighbours."""
     paints = (*(paint_of(colour) for colour in ZONE_COLOURS), UNZONED)
     chosen = zone_paints(plan.zones)
-    index = _spread(plan, lambda zone: chosen.get(zone.id, len(ZONE_COLOURS)), len(ZONE_COLOURS))
+    index = spread(plan, lambda zone: chosen.get(zone.id, len(ZONE_COLOURS)), len(ZONE_COLOURS))
     return ColourMap(
         "zone", "Zone map", "zone", paints, index, _small_row(plan),
         marks_of(plan, facet_areas(plan), index, paints), _PASSES, note=_NEIGHBOURS,
@@ -160,7 +160,8 @@ def _wall_tolerance_deg(plan: Plan) -> float:
     return angle_deg(values[0]) if values else 0.0
 
 
-def _spread(plan: Plan, paint_of_zone: Callable[[Zone], int], bare: int) -> NDArray[np.uint8]:
+def spread(plan: Plan, paint_of_zone: Callable[[Zone], int], bare: int) -> NDArray[np.uint8]:
+    """(m,) number of the paint of each facet, which its zone tells; ``bare`` where it has no zone."""
     # zone -1 reads the last row, which no zone has
     by_zone = np.full(max((zone.id for zone in plan.zones), default=0) + 2, bare, dtype=np.uint8)
     for zone in plan.zones:

@@ -10,7 +10,7 @@ from advisor.pack.colour_map import ColourMode
 from advisor.pack.maps import COLOUR_MODES
 
 Action = Literal[
-    "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp",
+    "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp", "minutes",
     "next", "fade", "unfade", "drop", "edges", "lines",
     "iso", "top", "front", "under", "save", "help", "quit",
 ]  # fmt: skip
@@ -27,6 +27,7 @@ KEYS: Final[dict[Action, tuple[str, str, str]]] = {
     "leftover": ("7", "7", "colour by height left"),
     "stick_out": ("8", "8", "colour by length out of the holder"),
     "cusp": ("9", "9", "colour by height that passes leave"),
+    "minutes": ("0", "0", "colour by minutes of a zone"),
     "next": ("c", "C", "next colouring"),
     "fade": ("o", "O", "only this zone: fade the others"),
     "unfade": ("a", "A", "all zones in colour again"),

@@ -71,6 +71,10 @@ def test_settings_change_nothing_in_a_plan_that_is_made(folder, tmp_path, capsys
     ("words", "said"),
     [
         (("--picture", "map.jpg"), ".png"),
+        (("--picture", "map.svg", "--hatch"), "is of no use in an SVG"),
+        (("--picture", "map.svg", "--size", "800x600"), "is of no use in an SVG"),
+        (("--hatch",), "add --picture"),
+        (("--transparent",), "add --picture"),
         (("--picture", "missing/map.png"), "no such folder"),
         (("--picture", "map.png", "--view", "sideways"), "iso, top, under"),
         (("--picture", "map.png", "--colour", "mood"), "class, slope, strategy, zone, reach, ball"),
@@ -99,6 +103,19 @@ def test_colours_by_name(model, folder, tmp_path, capsys):
     assert view(told, "--picture", tmp_path / "none.png", "--colour", "leftover") == 2
     assert "plan the part again without --only zones" in error_line(capsys)
     assert not (tmp_path / "none.png").exists()
+
+
+def test_outlines_and_pictures_for_print(folder, tmp_path):
+    assert view(folder, "--picture", tmp_path / "zones.svg", "--view", "iso", "-q") == 0
+    text = (tmp_path / "zones.svg").read_text("utf-8")
+    assert text.startswith("<?xml") and text.count('data-zone="') == len(read_plan_folder(folder).zones)
+    assert view(folder, "--picture", tmp_path / "bare.svg", "--transparent", "-q") == 0
+    assert 'fill="#ffffff"/>\n<g' not in (tmp_path / "bare.svg").read_text("utf-8")
+    assert 'fill="#ffffff"/>\n<g' in text
+    for option, mode in (("--hatch", "RGB"), ("--transparent", "RGBA")):
+        assert view(folder, "--picture", tmp_path / "map.png", option, "-q", "--size", "800x600") == 0
+        with Image.open(tmp_path / "map.png") as picture:
+            assert (picture.mode, picture.size) == (mode, (800, 600))
 
 
 @pytest.mark.parametrize(("name", "said"), [("nothing_here.stl", "cannot be read"), (".", "plan.json")])

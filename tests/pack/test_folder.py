@@ -118,6 +118,8 @@ def test_folder_holds_what_the_plan_says(plan: Plan, tmp_path: Path) -> None:
         "facets.npz",
         "outlines.npz",
         "zone_map.png",
+        "boundaries.dxf",
+        "report.html",
     }
     assert [path.name for path in folder.parent.iterdir()] == ["plan"], "nothing of the making is left"
     with np.load(folder / "facets.npz", allow_pickle=False) as arrays:
@@ -148,6 +150,7 @@ def test_two_runs_give_the_same_bytes_but_for_the_date(tmp_path: Path) -> None:
         "zones.csv",
         "candidates.csv",
         "facets.npz",
+        "boundaries.dxf",
         "candidates.png",
         "zone_map.png",
     ):

@@ -119,12 +119,14 @@ def test_the_ramp_falls_in_lightness_for_every_eye(eye):
 @pytest.mark.parametrize("count", range(2, scales.MOST_BANDS + 1))
 def test_neighbours_of_a_legend_are_told_apart(eye, count):
     lab = cielab(scales.ramp(count), eye)
-    assert ciede2000(lab[:-1], lab[1:]).min() > (7.0 if eye == "all cones" else 5.0)
+    assert ciede2000(lab[:-1], lab[1:]).min() >= 10.0
 
 
 def test_the_ramp_is_even_and_every_screen_shows_it():
-    steps = np.linalg.norm(np.diff(oklab_of(np.array(scales.ramp(24), float)), axis=0), axis=1)
-    assert steps.max() / steps.min() < 1.15  # rounding to bytes
+    # lightness is what every eye sees of the ramp: even steps of it, by the formula of the difference of greys
+    lightness = np.stack([cielab(scales.ramp(24))[:, 0], np.zeros(24), np.zeros(24)], axis=1)
+    steps = ciede2000(lightness[:-1], lightness[1:])
+    assert steps.max() / steps.min() < 1.2  # rounding to bytes
     assert all(0 <= value <= 255 for colour in scales.ramp(256) for value in colour)
     assert len(set(scales.ramp(200))) == 200
 
@@ -175,7 +177,7 @@ def test_round_edges_hold_the_values_in_few_even_bands(low, span):
     step = edges[-1] - edges[0]
     np.testing.assert_allclose(np.diff(edges), step / (len(edges) - 1), rtol=1e-4)
     if span > 0.1 * low + 1e-3:
-        assert len(edges) - 1 >= 4
+        assert len(edges) - 1 >= 3
         assert f"{(edges[1] - edges[0]):.3e}"[:3] in ("1.0", "2.0", "2.5", "5.0")
 
 
