@@ -86,7 +86,7 @@ def view(
     if picture is not None:
         from advisor.pack.whole_file import check_picture_path
 
-        check_picture_path(picture)
+        check_picture_path(picture, outlines=True)
     else:
         from advisor.screen.gl import check_window_can_open
 

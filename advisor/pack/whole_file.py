@@ -11,10 +11,12 @@ from pathlib import Path
 from advisor.errors import InputError
 
 
-def check_picture_path(path: Path) -> None:
-    """Raise ``InputError`` where a picture could not be written: before the work, not after it."""
-    if path.suffix.lower() not in (".png", ".svg"):
+def check_picture_path(path: Path, *, outlines: bool = False) -> None:
+    """Raise ``InputError`` where a picture, or its `outlines` as SVG, could not be written: before the work."""
+    if outlines and path.suffix.lower() not in (".png", ".svg"):
         raise InputError(str(path), "is no name for a PNG or SVG picture", "end it in .png, or in .svg for outlines")
+    if not outlines and path.suffix.lower() != ".png":
+        raise InputError(str(path), "is no name for a PNG picture", "end it in .png")
     check_path(path, "picture")
 
 

@@ -68,6 +68,7 @@ def test_files_are_written_beside_the_table(part: Path, capsys: pytest.CaptureFi
         (["--cusps", "3 deg"], "--cusps: '3 deg' is not a length"),
         (["--cusps", "3 um", "--stepovers", "1 mm"], "--stepovers and --cusps: both are given"),
         (["--plot", "cusp.jpg"], "cusp.jpg: is no name for a PNG picture"),
+        (["--plot", "cusp.svg"], "cusp.svg: is no name for a PNG picture"),
         (["--plot", "none/cusp.png"], "none/cusp.png: cannot be written (no such folder)"),
         (["--csv", "none/rows.csv"], "none/rows.csv: cannot be written (no such folder)"),
         (["--csv", "."], ".: is a folder"),
