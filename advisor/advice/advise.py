@@ -261,6 +261,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
             reach=reach, laid=numbers_from(work.layer, number),
         )  # fmt: skip
         _keep_passes(work, number, steps)
+        steps = _not_to_be_copied(work, number, steps)
     zone = Zone(
         id=int(work.ids[number]),
         setup=0,
@@ -299,6 +300,17 @@ def _keep_passes(work: _Work, number: int, steps: tuple[Advice, ...]) -> None:
     for step, stage in zip(steps, work.settings.stages, strict=True):
         if step.is_laid and (laid := work.layer.lay(number, step, stage)) is not None:
             work.book.keep(int(work.ids[number]), step, laid)
+
+
+def _not_to_be_copied(work: _Work, number: int, steps: tuple[Advice, ...]) -> tuple[Advice, ...]:
+    """Says of a copy with other neighbours than its model that the model's program does not suit it."""
+    if work.layer is None or number not in work.layer.hemmed_in:
+        return steps
+    words = (
+        f"It is like zone {work.repeats[number].model}, but its passes, moved here, would go into what is beside it "
+        "here: others are laid. Do not copy the program."
+    )
+    return (*steps[:-1], replace(steps[-1], why=(*steps[-1].why, words)))
 
 
 def _passes_told(work: _Work, layer: PassLayer) -> tuple[PassArrays, NDArray[np.float32]]:

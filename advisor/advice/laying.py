@@ -33,6 +33,7 @@ from advisor.passes.offset_steps import OffsetSteps, cusp_steps, even_steps
 from advisor.passes.pieces import CONTACT
 from advisor.passes.surface import PassSurface, pass_surface
 from advisor.passes.timing import PathTotals
+from advisor.passes.trim import goes_clear
 from advisor.units import UM_PER_MM
 from advisor.zones.cut_lines import CutSurface
 from advisor.zones.joints import sharp_half_edges
@@ -89,6 +90,11 @@ class PassLayer:
     """Lays passes on the zones of a part in one set-up, zone by zone.
 
     What all zones or stages have in common is worked out once; a copy of a zone takes over what its model's passes are.
+
+    Attributes
+    ----------
+    hemmed_in : set of int
+        Copies that their model's passes do not suit: moved there, they would go into neighbours.
     """
 
     def __init__(
@@ -112,6 +118,7 @@ class PassLayer:
         self._of_models: dict[int, dict[tuple[str, str], Laid | None]] = {}
         self._models = {copy.model for copy in model_of.values()}
         self._number = -1
+        self.hemmed_in: set[int] = set()
 
     @cached_property
     def _sharp(self) -> Flags:
@@ -145,7 +152,7 @@ class PassLayer:
             self._forget(number)
         key = (stage.target.name, advice.strategy)
         if key not in self._laid:
-            copied = self._copied(number, key)
+            copied = self._copied(number, key, stage)
             self._laid[key] = self._lay(number, advice, stage) if copied is None else copied
         return self._laid[key]
 
@@ -163,13 +170,22 @@ class PassLayer:
         self._points.clear()
         self._laid.clear()
 
-    def _copied(self, number: int, key: tuple[str, str]) -> Laid | None:
-        """What was laid on the zone that this one is a copy of, moved here; lines are laid in their own direction."""
+    def _copied(self, number: int, key: tuple[str, str], stage: StageConditions) -> Laid | None:
+        """What was laid on the zone that this one is a copy of, moved here; lines are laid in their own direction.
+
+        Zones alike may have other neighbours: what is clear beside the one may go into those of the other.
+        """
         copy = self._model_of.get(number)
         if copy is None or key[1] == "parallel_line":
             return None
         model = self._of_models.get(copy.model, {}).get(key)
-        return None if model is None else model.moved(copy, self._axis)
+        if model is None:
+            return None
+        moved, place = model.moved(copy, self._axis), self._place(stage)
+        if goes_clear(moved.centres_mm, moved.starts, place.tree, place.body, place.grown, place.tolerance_mm):
+            return moved
+        self.hemmed_in.add(number)
+        return None
 
     def _lay(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
         if self._is_too_long(number, stage.target.flat_step_mm):

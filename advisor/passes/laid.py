@@ -67,6 +67,12 @@ class Workplace:
         """(3,) unit vector from the part to the spindle."""
         return np.asarray(self.tree.frame[2])
 
+    @property
+    def grown(self) -> Cutter:
+        """The cutter with the stock that is left around it: what must not go into the part."""
+        more, given = self.stock_left_mm, self.cutter
+        return Cutter(given.diameter_mm + 2 * more, given.corner_radius_mm + more)
+
 
 @dataclass(frozen=True)
 class LaidPasses:
@@ -124,14 +130,14 @@ def made_ready(
     downward : bool
         Level by level down the part, and not line by line.
     """
-    half = place.path_mm / 2
-    thin = thinned(lines, place.cutter, place.axis, half)
-    clear = trimmed(thin, place.tree, place.body, place.cutter, place.tolerance_mm)
+    half, grown = place.path_mm / 2, place.grown
+    thin = thinned(lines, grown, place.axis, half)
+    clear = trimmed(thin, place.tree, place.body, grown, place.tolerance_mm)
     kept = eased(clear, surface, place.cutter, place.axis, place.stock_left_mm, half)
     # chords of passes, and of the facets they lie on; a finer file lets them no deeper anyway
     rounding = place.path_mm + tolerances.PASS_FACET_SAG_MM
     if place.planes is not None and place.tolerance_mm > rounding:
-        kept = trimmed(kept, place.planes, place.body, place.cutter, rounding)
+        kept = trimmed(kept, place.planes, place.body, grown, rounding)
     link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
     passes = ordered(
         kept, centre_of(place.cutter), place.axis, step_mm, link, levels="downward" if downward else "rising"
@@ -148,7 +154,7 @@ def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPo
     row, weights, each = even_places(surface.mesh.area_mm2[inside], wanted)
     facet = inside[row]
     point, normal = surface.in_facets(facet, weights)
-    found = reach_of(place.body, place.cutter, place.tree, point, normal, place.tolerance_mm)
+    found = reach_of(place.body, place.grown, place.tree, point, normal, place.tolerance_mm)
     out = ~(found.by_cutter & found.by_shank)
     told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
     for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):

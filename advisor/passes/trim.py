@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.cutter.cutter import Cutter
+from advisor.cutter.drop import dropped
 from advisor.cutter.reach import reach_of
-from advisor.cutter.tool_body import ToolBody
+from advisor.cutter.tool_body import ToolBody, cutter_pieces
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 from advisor.passes.families import centre_of
@@ -20,6 +22,8 @@ from advisor.passes.pieces import Places, along_segments, chosen, kept
 _BETWEEN_SHARE = 0.2
 # Ends are found to this share of the tolerance.
 _END_SHARE = 0.05
+# Turned and shifted coordinates are rounded.
+_ROUNDING_MM = 1e-6
 
 
 def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, tolerance_mm: float) -> PassLines:
@@ -65,6 +69,35 @@ def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, to
     long = chain_lengths_mm(whole.centres_mm(led.along_normal_mm, led.outward_mm, axis), whole.starts) > tolerance_mm
     long |= chain_lengths_mm(whole.contact_mm, whole.starts) > tolerance_mm
     return joined_in_corners(chosen(whole, long), cutter, axis, tolerance_mm)
+
+
+def goes_clear(
+    middle_mm: Floats, starts: NDArray[np.int64], tree: PlanTree, body: ToolBody, cutter: Cutter, tolerance_mm: float
+) -> bool:
+    """Whether a cutter whose middle is led along passes goes nowhere deeper into facets than ``trimmed`` lets it.
+
+    Parameters
+    ----------
+    middle_mm : (n, 3)
+        Of the ball, or of the middle of the ring of a bull-nose's corner.
+    starts : (p + 1,) int64 array
+    tree, body, cutter, tolerance_mm
+        As for ``trimmed``; between the places asked a fifth of the tolerance may be missed.
+    """
+    way = np.diff(middle_mm, axis=0, append=middle_mm[-1:])
+    way[starts[1:] - 1] = 0.0
+    corner = max(cutter.corner_radius_mm - tolerance_mm, cutter.corner_radius_mm / 2)
+    shrunk = Cutter(2.0 * (cutter.ring_radius_mm + corner), corner)
+    longest = np.sqrt(8.0 * cutter.corner_radius_mm * _BETWEEN_SHARE * tolerance_mm)
+    parts = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / longest).astype(np.int64), 1)
+    begins = np.concatenate([[0], np.cumsum(parts)])
+    at = np.repeat(np.arange(len(parts)), parts)
+    share = (np.arange(begins[-1]) - begins[at]) / parts[at]
+    place = (middle_mm[at] + share[:, None] * way[at]) @ tree.frame.T
+    tip, centre = place[:, 2] - corner, place[:, :2]
+    if np.any(dropped(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM).facet >= 0):
+        return False
+    return not body.shank or bool(np.all(dropped(body.shank, tree, centre, tip).facet < 0))
 
 
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:

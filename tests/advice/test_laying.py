@@ -55,6 +55,40 @@ def test_no_ball_goes_into_the_part(name: str, request: pytest.FixtureRequest) -
     assert np.quantile(distance, 0.99) <= 3.0 + tolerance
 
 
+def two_posts_and_a_wall() -> tuple[np.ndarray, np.ndarray]:
+    """Two round posts alike; beside the second a wall so near that a ball of 6 mm does not go between."""
+    posts = [trimesh.creation.cylinder(8.0, 20.0, sections=96).apply_translation([x, 0, 10]) for x in (0, 40)]
+    wall = trimesh.creation.box([2.0, 30.0, 16.0]).apply_translation([40 + 8 + 3 + 1, 0, 8])
+    whole = trimesh.util.concatenate([*posts, wall])
+    return np.asarray(whole.vertices), np.asarray(whole.faces)
+
+
+@pytest.fixture(scope="module")
+def posts() -> Plan:
+    stages = [{"name": "pre-finish", "cusp": "0.03 mm", "stock_left": "0.3 mm"}, *JOB["stage"]]
+    return laid(two_posts_and_a_wall(), stage=stages)
+
+
+@pytest.mark.parametrize(("stage", "stock_mm"), [("pre-finish", 0.3), ("finish", 0.0)])
+def test_stock_is_left_on_neighbours_too(posts: Plan, stage: str, stock_mm: float) -> None:
+    """Also where the neighbour is not that of the zone that it was copied from. Distances are trimesh's."""
+    passes = posts.passes
+    assert passes is not None
+    kept = np.repeat(np.asarray(passes.stage) == stage, np.diff(passes.starts))
+    target = trimesh.Trimesh(posts.facets.vertices, posts.facets.faces, process=False)
+    distance = trimesh.proximity.closest_point(target, passes.points[kept])[1]
+    chord = posts.record.part.chord_error_um / 1000
+    assert distance.min() >= 3.0 + stock_mm - max(0.01, 2 * chord) - 1e-9
+
+
+def test_a_copy_with_another_neighbour_is_not_copied(posts: Plan) -> None:
+    copies = [zone for zone in posts.zones if zone.repeats is not None and zone.shape in ("wall", "boss", "round")]
+    told = [zone for zone in copies if any("Do not copy" in words for words in zone.advice.why)]
+    assert len(copies) == 2 and len(told) == 1
+    other = next(zone for zone in copies if zone is not told[0])
+    assert told[0].advice.path_mm < 0.95 * other.advice.path_mm
+
+
 def test_passes_hang_together_with_the_record(pocket: Plan) -> None:
     passes = pocket.passes
     assert passes is not None
