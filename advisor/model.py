@@ -205,6 +205,20 @@ class Leftover:
 
 
 @dataclass(frozen=True)
+class BarePlace:
+    """A place that the cutter gets to, but where the last stage's passes leave more than the cusp asked for.
+
+    Found by the virtual cut where passes are laid: over the target and the path tolerance. ``middle_mm`` is a point of
+    it, in the part's coordinates; ``max_um`` is the most left, ``None`` where no pass comes near.
+    """
+
+    zone: int
+    area_mm2: float
+    middle_mm: tuple[float, float, float]
+    max_um: float | None
+
+
+@dataclass(frozen=True)
 class SequenceStep:
     """One tool of a sequence and what it finishes; ``path_mm`` is area over the step of a flat."""
 
@@ -317,6 +331,7 @@ class PlanRecord:
     settings: tuple[Setting, ...]
     cautions: tuple[str, ...]
     leftovers: tuple[Leftover, ...] = ()
+    bare_places: tuple[BarePlace, ...] = ()
     sequence: ToolSequence | None = None
     orientations: tuple[Orientation, ...] = ()
     rotary_axis: tuple[float, float, float] | None = None

@@ -10,7 +10,8 @@ from importlib.metadata import PackageNotFoundError, version
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice.cautions import cautions
+from advisor.advice.bare_places import bare_places
+from advisor.advice.cautions import cautions, of_bare_places
 from advisor.advice.close_up import close_up, side_of, with_close_up, worst_place
 from advisor.advice.complete import Accuracy
 from advisor.advice.cusp_field import cusp_field, zone_places
@@ -142,6 +143,7 @@ def advise(
     zones = _zones(work, measures, within(progress, ADVICE_FROM, DONE))
     zones, orientations = with_tilts(zones, ids, finished, reach, in_the_way or part.mesh, settings, off_mm)
     left = None if reach is None else _leftovers(work, reach, finished)
+    bare = bare_places(work.book.of_stage(settings.stages[-1].target.name), settings.job.path_tolerance)
     record = PlanRecord(
         schema=SCHEMA,
         version=package_version(),
@@ -165,8 +167,9 @@ def advise(
             *drawn.price_mm(wishes.excluded | wishes.protected), drawn.prices.blend_mm_per_mm, drawn.prices.zone_mm
         ),
         settings=_settings_in_force(settings, drawn.steep_from_deg),
-        cautions=cautions(zones, settings, facets_um, lays_passes=layer is not None),
+        cautions=(*cautions(zones, settings, facets_um, lays_passes=layer is not None), *of_bare_places(bare)),
         leftovers=() if left is None else left.records,
+        bare_places=bare,
         sequence=_sequence(work, finished),
         orientations=orientations,
         rotary_axis=table_axis(settings.job.machine),

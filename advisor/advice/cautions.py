@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from advisor.advice.settings import Settings
 from advisor.cutter.bending import STICK_OUT_LIMIT, slenderness
 from advisor.cutter.contact import cusp_height_mm
-from advisor.model import Zone
+from advisor.model import BarePlace, Zone
 from advisor.part.coarseness import chord_tolerance_for_cusp_mm
 from advisor.units import UM_PER_MM
+from advisor.words import counted
 
 GENERAL = (
     "Starting values only, computed from ideal geometry and general ranges. The cusp is a lower bound: measured finish "
@@ -64,6 +67,18 @@ def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:
     return [
         f"Not all passes of {named} are laid and cut virtually: they are too long to, or have no outline to start "
         "from. Their lengths are area over spacing and their cusps those of the sums."
+    ]
+
+
+def of_bare_places(places: Sequence[BarePlace]) -> list[str]:
+    """A word on what laid passes leave of places that the cutter would get to."""
+    if not places:
+        return []
+    ids = sorted({place.zone for place in places})
+    named = f"zone {ids[0]}" if len(ids) == 1 else f"zones {', '.join(map(str, ids))}"
+    return [
+        f"The passes of {named} leave {counted(len(places), 'place')} over the cusp asked for (the report and "
+        "bare_places in plan.json list them): blend them with passes of your own, or with a smaller ball."
     ]
 
 

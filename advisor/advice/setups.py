@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.advice.advise import advise
-from advisor.advice.cautions import cautions, of_passes_not_laid
+from advisor.advice.cautions import cautions, of_bare_places, of_passes_not_laid
 from advisor.advice.choose import NO_SET_UP_REACHES
 from advisor.advice.ground import reach_tolerance_mm
 from advisor.advice.pass_arrays import joined_passes
@@ -33,6 +33,7 @@ from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import parse_up
 from advisor.model import (
     Advice,
+    BarePlace,
     FacetArrays,
     Leftover,
     MapPrice,
@@ -145,6 +146,7 @@ def _joined_record(
 ) -> PlanRecord:
     records = [plan.record for plan in plans]
     prices = [record.map_price for record in records]
+    bare = _joined_bare_places(records, starts)
     facets_um = chord_error_um(part.mesh, part.smooth)
     warnings = tuple(dict.fromkeys(warning for record in records for warning in record.part.warnings))
     return replace(
@@ -161,7 +163,9 @@ def _joined_record(
             *cautions((), settings, facets_um),
             *_of_what_faces_away(zones),
             *(of_passes_not_laid(zones) if plans[0].passes is not None else ()),
+            *of_bare_places(bare),
         ),
+        bare_places=bare,
         sequence=sequence_over_setups([r.sequence for r in records], settings.stages[-1].machine.tool_change_min),
         orientations=tuple(
             replace(each, setup=number, zones=tuple(zone + start for zone in each.zones))
@@ -193,6 +197,15 @@ def _joined_leftovers(
     for number, (place, setup) in enumerate(moved, start=1):
         ids[setup][place.id] = number
     return tuple(replace(place, id=number) for number, (place, _) in enumerate(moved, start=1)), ids
+
+
+def _joined_bare_places(records: Sequence[PlanRecord], starts: Sequence[int]) -> tuple[BarePlace, ...]:
+    moved = [
+        replace(place, zone=place.zone + start)
+        for record, start in zip(records, starts, strict=True)
+        for place in record.bare_places
+    ]
+    return tuple(sorted(moved, key=lambda place: (-place.area_mm2, place.zone, place.middle_mm)))
 
 
 def _of_what_faces_away(zones: Sequence[Zone]) -> list[str]:

@@ -56,8 +56,10 @@ def ridge_crossings(vertices, faces, twins, normal, time, way, takes_part):
             continue
         slope_a, length = _slope(vertices, normal, way, a, a, b)
         slope_b, _ = _slope(vertices, normal, way, b, a, b)
-        fall = slope_a - slope_b
-        sharp = fall / (length * np.sqrt(np.sqrt(size_a * size_b)))
+        fall, most = slope_a - slope_b, length * np.sqrt(np.sqrt(size_a) * np.sqrt(size_b))
+        if most == 0.0:  # an edge cut off so near a corner that its ends are one place
+            continue
+        sharp = fall / most
         if sharp < -_LEAST_KINK:
             continue
         share[h] = 0.5

@@ -108,7 +108,33 @@ def cusp_section(record: PlanRecord, figures: Figures | None) -> Section | None:
         for zone, advice in laid
     ]  # fmt: skip
     words = "Passes of the last stage were laid on the model and cut virtually; these heights are measured on them."
-    return Section("cusps", "What the passes leave", (Sentences((words,)), figures, Table(columns, grouped(rows))))
+    blocks = (Sentences((words,)), figures, Table(columns, grouped(rows)), *_bare_blocks(record, numbers))
+    return Section("cusps", "What the passes leave", blocks)
+
+
+def _bare_blocks(record: PlanRecord, numbers: Numbers) -> tuple[Block, ...]:
+    """Places that the cutter gets to and that its passes leave over the cusp asked for."""
+    if not record.bare_places:
+        return ()
+    words = "Places that the cutter gets to, but where its passes leave more than the cusp asked for:"
+    columns = (
+        Column("zone", kind="number", share=0.6), Column("area", numbers.area_sign, "number"),
+        *(Column(axis, numbers.length_sign, "number") for axis in "XYZ"),
+        Column("left", f"{numbers.height_sign} at most", "number"),
+    )  # fmt: skip
+    rows = tuple(
+        Row((
+            str(place.zone), numbers.area(place.area_mm2), *map(numbers.length, place.middle_mm),
+            "not cut" if place.max_um is None else numbers.height(place.max_um),
+        ))
+        for place in record.bare_places[:MOST_PLACES]
+    )  # fmt: skip
+    more = len(record.bare_places) - MOST_PLACES
+    return (
+        Sentences((words,)),
+        Table(columns, rows),
+        *((Sentences((f"{more} smaller ones stand in plan.json.",)),) * (more > 0)),
+    )
 
 
 def caution_section(record: PlanRecord) -> Section:

@@ -49,7 +49,7 @@ class Workplace:
         How deep the tool may go into facets, which lie off the surface themselves.
     stock_left_mm : float
         What the stage leaves on purpose.
-    planes : PlanTree, optional
+    exact : PlanTree, optional
         Facets that are the surface itself, along the tool axis: into these the tool may not go but for rounding.
     """
 
@@ -60,12 +60,22 @@ class Workplace:
     path_mm: float
     tolerance_mm: float
     stock_left_mm: float
-    planes: PlanTree | None = None
+    exact: PlanTree | None = None
 
     @property
     def axis(self) -> Floats:
         """(3,) unit vector from the part to the spindle."""
         return np.asarray(self.tree.frame[2])
+
+    @property
+    def rounding_mm(self) -> float:
+        """What chords of passes and of the facets that they lie on come to: as deep as the tool may go into planes."""
+        return self.path_mm + tolerances.PASS_FACET_SAG_MM
+
+    @property
+    def planes(self) -> PlanTree | None:
+        """The exact facets, where they are asked apart from others: a finer file lets the tool no deeper anyway."""
+        return self.exact if self.tolerance_mm > self.rounding_mm else None
 
     @property
     def grown(self) -> Cutter:
@@ -134,10 +144,8 @@ def made_ready(
     thin = thinned(lines, grown, place.axis, half)
     clear = trimmed(thin, place.tree, place.body, grown, place.tolerance_mm)
     kept = eased(clear, surface, place.cutter, place.axis, place.stock_left_mm, half)
-    # chords of passes, and of the facets they lie on; a finer file lets them no deeper anyway
-    rounding = place.path_mm + tolerances.PASS_FACET_SAG_MM
-    if place.planes is not None and place.tolerance_mm > rounding:
-        kept = trimmed(kept, place.planes, place.body, grown, rounding)
+    if place.planes is not None:
+        kept = trimmed(kept, place.planes, place.body, grown, place.rounding_mm)
     link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
     passes = ordered(
         kept, centre_of(place.cutter), place.axis, step_mm, link, levels="downward" if downward else "rising"
@@ -156,6 +164,8 @@ def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPo
     point, normal = surface.in_facets(facet, weights)
     found = reach_of(place.body, place.grown, place.tree, point, normal, place.tolerance_mm)
     out = ~(found.by_cutter & found.by_shank)
+    if place.planes is not None:
+        out |= ~reach_of(place.body, place.grown, place.planes, point, normal, place.rounding_mm).by_cutter
     told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
     for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):
         array.setflags(write=False)
