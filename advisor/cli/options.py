@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from advisor.advice.progress import silent
+
 PartPath = Annotated[Path, typer.Argument(metavar="PART", help="Part model: STL, PLY, OBJ, OFF, 3MF or GLB.")]
 JobPath = Annotated[Path | None, typer.Option("--job", metavar="JOB.toml", help="Job file with settings.")]
 Unit = Annotated[
@@ -43,7 +45,7 @@ def progress_line(*, quiet: bool) -> Iterator[Callable[[str, float], None]]:
 
     console = Console(stderr=True)
     if quiet or not console.is_terminal:
-        yield lambda what, share: None
+        yield silent
         return
     with console.status("reading the part") as status:
         yield lambda what, share: status.update(f"{what} ({share:.0%})")

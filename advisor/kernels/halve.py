@@ -20,7 +20,7 @@ def rim_vertices(faces, twins, count):
     for h in range(len(twins)):
         if twins[h] < 0:
             on_rim[faces[h // 3, h % 3]] = True
-            on_rim[faces[h // 3, (h + 1) % 3 if h % 3 < 2 else 0]] = True
+            on_rim[faces[h // 3, (h % 3 + 1) % 3]] = True
     return on_rim
 
 

@@ -101,6 +101,11 @@ class Mesh:
         return reach_of(self.vertices, weight @ self.middle)
 
     @cached_property
+    def even_edge_mm(self) -> float:
+        """Edge of its mean facet, were that equilateral, mm."""
+        return float(np.sqrt(self.area_mm2.mean()) * tolerances.EDGE_OF_UNIT_FACET)
+
+    @cached_property
     def volume_mm3(self) -> float:
         """Enclosed volume, mm3; has a meaning for closed meshes only."""
         return float(corner_volumes(self.vertices, self.faces).sum())

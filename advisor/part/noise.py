@@ -76,6 +76,6 @@ def facet_normals_without_noise(mesh: Mesh) -> tuple[Floats, float]:
 
 
 def _rounds_of_a_fine_mesh(mesh: Mesh, noise: float) -> int:
-    edge_mm = float(np.sqrt(mesh.area_mm2.mean()) * tolerances.EDGE_OF_UNIT_FACET)
+    edge_mm = mesh.even_edge_mm
     farthest = _REACH_OF_AVERAGING * mesh.reach_mm / (_EDGES_A_ROOT_OF_ROUNDS * edge_mm)
     return int(min(noise * _ROUNDS_OF_FINE_MESHES, farthest**2))

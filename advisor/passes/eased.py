@@ -12,7 +12,7 @@ from advisor.cutter.cutter import Cutter
 from advisor.part.mesh import Flags, Floats
 from advisor.part.samples import even_places
 from advisor.passes.families import centre_of
-from advisor.passes.lines import PassLines
+from advisor.passes.lines import PassLines, segment_lengths_mm
 from advisor.passes.pieces import Places, along_segments, chosen, kept
 from advisor.passes.surface import PassSurface
 
@@ -98,13 +98,8 @@ class _Hollow:
         rows = np.arange(len(middle))
         near = self.least_mm - self.slack_mm
         for _ in range(_ROUNDS):
-            distance, nearest = self.tree.query(moved[rows], distance_upper_bound=near, workers=-1)
-            deep = np.isfinite(distance)
-            rows, distance, nearest = rows[deep], distance[deep], nearest[deep]
-            way = moved[rows] - self.points[nearest]
-            # what lies behind, beyond a thin wall, is not what the ball cuts
-            ahead = np.einsum("kx,kx->k", way, self.normals[nearest]) > 0.0
-            rows, distance, way = rows[ahead], distance[ahead], way[ahead]
+            deep, distance, way = self._too_near(moved[rows], near)
+            rows = rows[deep]
             if len(rows) == 0:
                 break
             moved[rows] += ((self.least_mm - distance) / distance)[:, None] * way
@@ -112,13 +107,19 @@ class _Hollow:
 
     def depth_mm(self, middle: Floats) -> Floats:
         """(k,) how much too near the middles are to what lies ahead."""
-        distance, nearest = self.tree.query(middle, distance_upper_bound=self.least_mm, workers=-1)
+        rows, distance, _ = self._too_near(middle, self.least_mm)
+        depth = np.zeros(len(middle))
+        depth[rows] = self.least_mm - distance
+        return depth
+
+    def _too_near(self, middle: Floats, near_mm: float) -> tuple[NDArray[np.int64], Floats, Floats]:
+        """Rows of the middles that come nearer to what lies ahead, how near they are, and their way from it."""
+        distance, nearest = self.tree.query(middle, distance_upper_bound=near_mm, workers=-1)
         rows = np.flatnonzero(np.isfinite(distance))
         way = middle[rows] - self.points[nearest[rows]]
-        rows = rows[np.einsum("kx,kx->k", way, self.normals[nearest[rows]]) > 0.0]
-        depth = np.zeros(len(middle))
-        depth[rows] = self.least_mm - distance[rows]
-        return depth
+        # what lies behind, beyond a thin wall, is not what the ball cuts
+        ahead = np.einsum("kx,kx->k", way, self.normals[nearest[rows]]) > 0.0
+        return rows[ahead], distance[rows[ahead]], way[ahead]
 
 
 def _with_points_beside(
@@ -128,8 +129,7 @@ def _with_points_beside(
 
     Also the rows of those that move and of the new ones.
     """
-    length = np.linalg.norm(np.diff(middle, axis=0, append=middle[-1:]), axis=1)
-    length[lines.starts[1:] - 1] = 0.0
+    length = segment_lengths_mm(middle, lines.starts)
     most = max(int(np.ceil(np.log(max(float(length.max()) / apart_mm, 1.0)) / np.log(_FURTHER))), 0)
     off = apart_mm * _FURTHER ** np.arange(most)
     fits = off[None, :] < length[:, None] / 2

@@ -65,10 +65,15 @@ class PassLines:
         return np.asarray(centres + share[:, None] * out)
 
 
+def segment_lengths_mm(points_mm: Floats, starts: NDArray[np.int64]) -> Floats:
+    """(k,) way from each point of chains laid end to end to the next, mm; 0 from the last of a chain."""
+    steps = np.linalg.norm(np.diff(points_mm, axis=0, append=points_mm[-1:]), axis=1)
+    steps[starts[1:] - 1] = 0.0
+    return np.asarray(steps)
+
+
 def chain_lengths_mm(points_mm: Floats, starts: NDArray[np.int64]) -> Floats:
     """(p,) length of chains of points laid end to end, mm."""
     if len(starts) < 2:
         return np.zeros(0)
-    steps = np.linalg.norm(np.diff(points_mm, axis=0, append=points_mm[-1:]), axis=1)
-    steps[starts[1:] - 1] = 0.0
-    return np.asarray(np.add.reduceat(steps, starts[:-1]))
+    return np.asarray(np.add.reduceat(segment_lengths_mm(points_mm, starts), starts[:-1]))

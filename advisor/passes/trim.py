@@ -15,7 +15,7 @@ from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 from advisor.passes.families import centre_of
 from advisor.passes.joins import joined_in_corners
-from advisor.passes.lines import PassLines, chain_lengths_mm
+from advisor.passes.lines import PassLines, chain_lengths_mm, segment_lengths_mm
 from advisor.passes.pieces import Places, along_segments, chosen, kept
 
 # Share of the tolerance kept for what lies between the places asked.
@@ -103,9 +103,7 @@ def goes_clear(
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:
     """Passes with places on their straight ways no further apart, and which of them are points given."""
     middle = lines.centres_mm(cutter.corner_radius_mm, cutter.ring_radius_mm, axis)
-    lengths = np.linalg.norm(np.diff(middle, axis=0, append=middle[-1:]), axis=1)
-    lengths[lines.starts[1:] - 1] = 0.0
-    parts = np.maximum(np.ceil(lengths / longest_mm).astype(np.int64), 1)
+    parts = np.maximum(np.ceil(segment_lengths_mm(middle, lines.starts) / longest_mm).astype(np.int64), 1)
     begins = np.concatenate([[0], np.cumsum(parts)])
     at = np.repeat(np.arange(len(parts)), parts)
     number = np.arange(begins[-1]) - begins[at]

@@ -336,6 +336,6 @@ def _line_deviation_mm(mesh: Mesh, noise_share_of_edge: float) -> float:
     """How far outlines may leave lines over the smooth surface; those of a noisy mesh waver by chance."""
     if noise_share_of_edge == 0:
         return tolerances.OUTLINE_DEVIATION_MM
-    edge_mm = tolerances.EDGE_OF_UNIT_FACET * float(np.sqrt(mesh.area_mm2.mean()))
+    edge_mm = mesh.even_edge_mm
     wavering = min(tolerances.NOISY_LINE_SHARE_OF_EDGE * edge_mm, tolerances.NOISY_LINE_MM)
     return max(wavering, tolerances.OUTLINE_DEVIATION_MM)
