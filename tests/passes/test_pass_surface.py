@@ -9,6 +9,7 @@ from offset_zones import UP, grid, zone_of
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
+from advisor.part.mesh import Mesh
 from advisor.passes.eased import eased
 from advisor.passes.finer import finer
 from advisor.passes.lines import PassLines
@@ -53,17 +54,25 @@ def test_the_rim_of_a_plane_is_an_arc_and_no_polygon() -> None:
 
 
 def test_planes_stay_plane_in_fine_facets() -> None:
-    """A floor of 130 mm beside strips of 0.2 mm: an edge from its far side into these would lift all of it."""
-    turn = np.radians(np.linspace(90, 0, 181))
-    round_over = np.stack([130 + 24 * np.cos(turn), 6 + 24 * np.sin(turn)], axis=1)
-    part = solids.extruded(np.concatenate([[[0, 0], [154, 0]], round_over[::-1], [[0, 30]]]), 30.0, "y")
-    surface = surface_of(part, lambda middle, slope: (middle[:, 2] > 8) & (slope < 60))
-    fine = finer(surface, even_steps(np.tile(UP, (int(surface.source.max()) + 1, 1)), 1.0))
+    """A plane of 130 mm beside a bend of 24 mm: an edge of both that is turned into the bend would lift all of it."""
+    turn = np.radians(np.arange(0, 61, 0.5))
+    across, z = 130 + 24 * np.sin(turn), 6 + 24 * np.cos(turn)
+    # the rim of the plane is one edge, and the first line in the bend has a vertex beside its middle
+    vertices = [(0, 0, 30), (0, 30, 30), (130, 0, 30), (130, 30, 30)]
+    vertices += [(u, v, w) for u, w in zip(across[1:], z[1:], strict=True) for v in (0, 15, 30)]
+    faces = [(0, 2, 3), (0, 3, 1), (2, 4, 5), (2, 5, 3), (3, 5, 6)]
+    for i in range(4, len(vertices) - 5, 3):
+        faces += [t for k in (i, i + 1) for t in ((k, k + 3, k + 4), (k, k + 4, k + 1))]
+    mesh = Mesh(np.array(vertices, float), np.array(faces, np.int32))
+    out = np.maximum(mesh.vertices[:, 0] - 130, 0)
+    normal = np.stack([out, 0 * out, mesh.vertices[:, 2] - 6], axis=1) / 24
+    source, inside = np.zeros(len(faces), np.int32), np.ones(len(faces), bool)
+    surface = PassSurface(mesh, normal, source, inside, np.zeros(len(vertices)))
+    fine = finer(surface, even_steps(UP[None], 1.0))
     place = fine.mesh.vertices
     assert len(fine.mesh.faces) > 4000
-    over = place[:, 0] > 130
-    true = np.where(over, 6 + np.sqrt(np.maximum(24**2 - np.maximum(place[:, 0] - 130, 0) ** 2, 0)), 30.0)
-    assert np.abs(place[:, 2] - true).max() < 2 * SAG_MM
+    over = np.maximum(place[:, 0] - 130, 0)
+    assert np.abs(place[:, 2] - 6 - np.sqrt(24**2 - over**2)).max() < 2 * SAG_MM
 
 
 def test_a_front_comes_in_over_the_outline_though_facets_beyond_it_are_long() -> None:
