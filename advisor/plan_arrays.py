@@ -124,7 +124,7 @@ class PassArrays:
     contacts : (k, 3) float32 array or None, mm
         Where the cutter touches the surface, point by point.
     level : (p,) int32 array or None
-        Which line of its zone's family a pass is a piece of.
+        Which line of its zone's family a pass is a piece of; a spiral begins with it.
     close_up_um : (c, n, n) float32 array or None
         Heights that passes leave on small squares of the surface, seen along its normal: row by row from above, each
         from left to right, at the middles of the cells. Negative below the surface, inf where no pass comes near, NaN
@@ -135,6 +135,8 @@ class PassArrays:
         Side of each square.
     close_up_pass : (c,) int32 array or None
         A pass that cuts there; the others are those of its zone and stage.
+    turns : (t,) int64 array or None
+        Points at which the second and further turns of spirals begin: passes wound from closed loops, one turn a loop.
     """
 
     points: NDArray[np.float64]
@@ -150,3 +152,4 @@ class PassArrays:
     close_up_frame: NDArray[np.float64] | None = None
     close_up_mm: NDArray[np.float64] | None = None
     close_up_pass: NDArray[np.int32] | None = None
+    turns: NDArray[np.int64] | None = None

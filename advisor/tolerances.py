@@ -306,8 +306,13 @@ SENSE_CHANGE_SHARE = 0.1
 FALLS_SHARE = 0.02
 # A raised link longer than so many of the longest straight one is a lift: up and over a rib at feed takes longer.
 RAISED_LINK_SHARE = 2.0
-# Loops are wound into a spiral where matched points of neighbours are no further apart than so many steps.
+# Loops are wound into a spiral where matched points of neighbours on its ramps are no further apart than so many steps:
+# offsets of a square corner are by 1.41.
 SPIRAL_STEPS = 1.5
+# Ramps of a spiral begin no shorter than this, in gaps between loops, and are nowhere steeper than one of a few gaps: a
+# turn by 11 degrees into a ramp instead of 90 degrees into the way to the next loop (common practice, no source).
+SPIRAL_RAMP_GAPS = 5.0
+SPIRAL_STEEPEST_GAPS = 2.0
 # Nor does the smooth surface stand off the edges of facets that passes are laid on by more than this, mm: passes are
 # chords over them, and this is a quarter of a fine path tolerance (common practice, no source).
 PASS_FACET_SAG_MM = 0.0025

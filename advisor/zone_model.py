@@ -162,7 +162,7 @@ class Advice:
     along the surface between passes, ``lift_mm`` through the air. ``cusp_uniformity`` is standard deviation over mean
     of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
     to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface, but for
-    0.1 % of it.
+    0.1 % of it. ``spirals`` is how many of the passes were wound from closed loops.
 
     ``step_curve`` is told of usable candidates of the last stage: what other stepovers would take and leave, closest
     first, with the candidate's own among them.
@@ -203,6 +203,7 @@ class Advice:
     above_target_share: float | None = None
     uncut_share: float | None = None
     gouge_um: float | None = None
+    spirals: int | None = None
     step_curve: tuple[StepPoint, ...] = ()
     usable: bool
     why: tuple[str, ...]

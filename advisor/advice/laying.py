@@ -24,7 +24,7 @@ from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
-from advisor.passes.laid import Proof, ProofPoints, Workplace, made_ready, proof_points, proved
+from advisor.passes.laid import Proof, ProofPoints, Workplace, leaves_no_more, made_ready, proof_points, proved, wound
 from advisor.passes.level_family import level_passes
 from advisor.passes.lines import PassLines
 from advisor.passes.offset_family import offset_passes
@@ -41,6 +41,8 @@ from advisor.zones.zoning import Zoning
 
 # Points of a zone at which the cut is measured: a share of area of 1 % is told within a fifth of itself.
 _PROOF_POINTS = 4_000
+# Heights of spirals and of loops at the same points differ by so much of the target by chance.
+_NOISE_SHARE = 0.03
 # Lengths do not hang on the feed: where none is known passes are laid with this one, and minutes left out.
 _ANY_FEED_MM_PER_MIN = 1000.0
 # Normals of a plane's facets differ from the smooth surface's by less (rad): rounding of the file.
@@ -60,13 +62,18 @@ class CopyOf:
 
 @dataclass(frozen=True)
 class Laid:
-    """A candidate's passes and what they leave: the cutter's middle along them, sums, and heights at points."""
+    """A candidate's passes and what they leave: the cutter's middle along them, sums, and heights at points.
+
+    ``turns`` and ``spirals`` tell of passes wound from loops: see ``passes.order`` and ``passes.laid``.
+    """
 
     centres_mm: Floats
     contacts_mm: Floats
     level: Ints
     starts: NDArray[np.int64]
     is_closed: Flags
+    turns: NDArray[np.int64]
+    spirals: int
     totals: PathTotals
     proof: Proof
     points: ProofPoints
@@ -198,15 +205,22 @@ class PassLayer:
             return None
         feed = advice.feed_mm_per_min or _ANY_FEED_MM_PER_MIN
         step = float(steps.most_mm[surface.source].max())
-        laid = made_ready(lines, surface, place, step, feed, downward=advice.strategy != "parallel_line")
+        is_downward = advice.strategy != "parallel_line"
+        laid = made_ready(lines, surface, place, step, feed, downward=is_downward)
         if laid.passes.lines.count == 0:
             return None
-        points = self._proof_points(stage, surface)
-        proof = proved(laid, points, place, _target_mm(advice, stage.target))
+        points, target_mm = self._proof_points(stage, surface), _target_mm(advice, stage.target)
+        proof = proved(laid, points, place, target_mm)
+        spirals = wound(laid, surface, place, step, feed) if is_downward else None
+        if spirals is not None:
+            wound_proof = proved(spirals, points, place, target_mm)
+            if leaves_no_more(wound_proof, proof, _NOISE_SHARE * target_mm):
+                laid, proof = spirals, wound_proof
         found = laid.passes.lines
         return Laid(
-            laid.centres_mm, found.contact_mm, found.level, found.starts, found.is_closed, laid.totals, proof, points
-        )
+            laid.centres_mm, found.contact_mm, found.level, found.starts, found.is_closed, laid.passes.turns,
+            laid.spirals, laid.totals, proof, points,
+        )  # fmt: skip
 
     def _is_too_long(self, number: int, step_mm: float) -> bool:
         """Passes this far apart over a zone would be more than can be laid in a reasonable time."""
@@ -347,6 +361,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
         above_target_share=summary.above_target_share,
         uncut_share=summary.uncut_share,
         gouge_um=_um(found.proof.gouge_mm),
+        spirals=found.spirals,
         is_laid=True,
     )
 

@@ -36,7 +36,7 @@ class PassBook:
                 PassArrays(
                     laid.centres_mm, laid.starts, _told(zone_id, laid), np.full(len(laid.is_closed), advice.strategy),
                     np.full(len(laid.is_closed), advice.stage), _told(advice.tool, laid), laid.is_closed,
-                    laid.contacts_mm.astype(np.float32), laid.level,
+                    laid.contacts_mm.astype(np.float32), laid.level, turns=laid.turns,
                 )
                 for zone_id, advice, laid in kept
             ]
@@ -72,6 +72,10 @@ def _joined_details(parts: Sequence[PassArrays]) -> dict[str, Any]:
     told: dict[str, Any] = {}
     if parts and all(part.contacts is not None and part.level is not None for part in parts):
         told = {name: np.concatenate([getattr(part, name) for part in parts]) for name in ("contacts", "level")}
+    points = np.cumsum([0, *(len(part.points) for part in parts)])
+    wound = [part.turns + before for part, before in zip(parts, points, strict=False) if part.turns is not None]
+    if wound:
+        told["turns"] = np.concatenate(wound)
     before = np.cumsum([0, *(len(part.zone) for part in parts)])
     seen = [
         replace(part, close_up_pass=(part.close_up_pass + start).astype(np.int32))

@@ -127,7 +127,10 @@ def _zone_lines(zone: Zone, copies: dict[int, Copies], unit: LengthUnit) -> Iter
 def _laid_words(candidate: Advice) -> str:
     """What a candidate's laid passes need, and what the virtual cut says they leave."""
     words = f"Laid, {IN_WORDS[candidate.strategy]}: {candidate.path_mm:,.0f} mm in "
-    words += f"{candidate.passes} pass{'' if candidate.passes == 1 else 'es'}, {candidate.lifts} "
+    words += f"{candidate.passes} pass{'' if candidate.passes == 1 else 'es'}"
+    if candidate.spirals:
+        words += f" ({candidate.spirals} spiral{'' if candidate.spirals == 1 else 's'})"
+    words += f", {candidate.lifts} "
     words += f"lift{'' if candidate.lifts == 1 else 's'}"
     if candidate.total_min is not None:
         words += f", {plain_number(candidate.total_min)} min"

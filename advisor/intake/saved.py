@@ -90,11 +90,13 @@ def _fault_in(passes: PassArrays, record: PlanRecord, zones: int) -> str | None:
 def _wrong_shape(passes: PassArrays) -> str | None:
     points, count = len(passes.points), len(np.atleast_1d(passes.starts)) - 1
     seen = 0 if passes.close_up_um is None else len(np.atleast_1d(passes.close_up_um))
+    turns = 0 if passes.turns is None else passes.turns.size
     side = passes.close_up_um.shape[-1] if passes.close_up_um is not None and passes.close_up_um.ndim else 0
     wanted = {
         "points": ("f", (points, 3)), "starts": ("i", (count + 1,)), "zone": ("i", (count,)),
         "strategy": ("U", (count,)), "stage": ("U", (count,)), "tool": ("i", (count,)), "closed": ("b", (count,)),
-        "contacts": ("f", (points, 3)), "level": ("i", (count,)), "close_up_um": ("f", (seen, side, side)),
+        "contacts": ("f", (points, 3)), "level": ("i", (count,)), "turns": ("i", (turns,)),
+        "close_up_um": ("f", (seen, side, side)),
         "close_up_frame": ("f", (seen, 4, 3)), "close_up_mm": ("f", (seen,)), "close_up_pass": ("i", (seen,)),
     }  # fmt: skip
     for name, (kind, shape) in wanted.items():
@@ -117,6 +119,9 @@ def _wrong_place(passes: PassArrays) -> str | None:
             return f"{name}: not finite"
     if passes.close_up_mm is not None and not (passes.close_up_mm > 0.0).all():
         return "close_up_mm: no lengths"
+    turns = passes.turns
+    if turns is not None and len(turns) and not (turns.min() >= 0 and turns.max() < len(passes.points)):
+        return "turns: no points"
     number = passes.close_up_pass
     if number is not None and len(number) and not (number.min() >= 0 and number.max() < len(passes.zone)):
         return "close_up_pass: no passes"

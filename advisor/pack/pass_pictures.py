@@ -75,28 +75,39 @@ def drawn_passes(plan: Plan) -> DrawnPasses:
     check_has_passes(plan)
     assert plan.passes is not None
     passes, stage = plan.passes, plan.record.stages[-1].name
-    chosen = np.flatnonzero(passes.stage == stage)
-    counts = np.diff(passes.starts)[chosen]
+    begins, counts, owner, turn = _pieces(passes)
+    chosen = np.flatnonzero(passes.stage[owner] == stage)
+    begins, counts, owner, turn = (array[chosen] for array in (begins, counts, owner, turn))
     starts = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
-    rows = np.repeat(passes.starts[chosen] - starts[:-1], counts) + np.arange(starts[-1])
+    rows = np.repeat(begins - starts[:-1], counts) + np.arange(starts[-1])
     middles = passes.points[rows]
     contacts = middles if passes.contacts is None else passes.contacts[rows].astype(np.float64)
     off = _OFF_MM + (plan.record.part.chord_error_um or 0.0) / 1000.0
-    return DrawnPasses(
-        stage, contacts, middles - contacts, starts, passes.zone[chosen].astype(np.int64), _lines(passes, chosen), off
-    )
+    zone = passes.zone[owner].astype(np.int64)
+    level = owner if passes.level is None else passes.level[owner]
+    return DrawnPasses(stage, contacts, middles - contacts, starts, zone, _lines(zone, level, turn), off)
 
 
-def _lines(passes: PassArrays, chosen: NDArray[np.intp]) -> NDArray[np.int64]:
-    """(p,) number of the line each pass is a piece of, in the order of the family, zone by zone."""
-    level = np.arange(len(chosen)) if passes.level is None else passes.level[chosen]
-    zone = passes.zone[chosen]
-    order = np.lexsort((level, zone))
+def _pieces(passes: PassArrays) -> tuple[NDArray[np.int64], ...]:
+    """First point of passes, and of turns of spirals; how many points it has; which pass it is, and which turn."""
+    ends = passes.starts if passes.turns is None else np.union1d(passes.starts, passes.turns)
+    begins = ends[:-1].astype(np.int64)
+    owner = np.searchsorted(passes.starts, begins, side="right") - 1
+    # a turn goes on to where the next one begins
+    goes_on = np.append(owner[1:] == owner[:-1], False)
+    turn = np.arange(len(begins)) - np.searchsorted(begins, passes.starts[owner])
+    return begins, np.diff(ends) + goes_on, owner, turn
+
+
+def _lines(zone: NDArray[np.int64], level: NDArray[np.integer], turn: NDArray[np.int64]) -> NDArray[np.int64]:
+    """(p,) number of the line each piece belongs to, in the order of the family, zone by zone."""
+    order = np.lexsort((turn, level, zone))
     new_zone = np.diff(zone[order], prepend=-1) != 0
-    steps = np.cumsum(new_zone | (np.diff(level[order], prepend=-1) != 0))
+    new_level = (np.diff(level[order], prepend=-1) != 0) | (np.diff(turn[order], prepend=-1) != 0)
+    steps = np.cumsum(new_zone | new_level)
     first = np.flatnonzero(new_zone)
-    line = np.empty(len(chosen), np.int64)
-    line[order] = steps - np.repeat(steps[first], np.diff(np.append(first, len(chosen))))
+    line = np.empty(len(zone), np.int64)
+    line[order] = steps - np.repeat(steps[first], np.diff(np.append(first, len(zone))))
     return line
 
 

@@ -20,6 +20,7 @@ from advisor.passes.families import centre_of
 from advisor.passes.lines import PassLines
 from advisor.passes.links import Links, linked
 from advisor.passes.order import OrderedPasses, longest_link_mm, ordered
+from advisor.passes.spiral import spiral
 from advisor.passes.surface import PassSurface
 from advisor.passes.thin import thinned
 from advisor.passes.timing import PathTotals, path_totals
@@ -93,6 +94,11 @@ class LaidPasses:
     links: Links
     totals: PathTotals
 
+    @property
+    def spirals(self) -> int:
+        """Number of passes wound from loops."""
+        return len(np.unique(np.searchsorted(self.passes.lines.starts, self.passes.turns, side="right")))
+
 
 @dataclass(frozen=True)
 class ProofPoints:
@@ -140,20 +146,59 @@ def made_ready(
     downward : bool
         Level by level down the part, and not line by line.
     """
-    half, grown = place.path_mm / 2, place.grown
-    thin = thinned(lines, grown, place.axis, half)
-    clear = trimmed(thin, place.tree, place.body, grown, place.tolerance_mm)
+    half = place.path_mm / 2
+    led, link = centre_of(place.cutter), longest_link_mm(step_mm, place.cutter.corner_radius_mm)
+    kept = _cleared(thinned(lines, place.grown, place.axis, half), surface, place)
+    passes = ordered(kept, led, place.axis, step_mm, link, levels="downward" if downward else "rising")
+    return _linked(passes, place, link, feed_mm_per_min)
+
+
+def wound(
+    loops: LaidPasses, surface: PassSurface, place: Workplace, step_mm: float, feed_mm_per_min: float
+) -> LaidPasses | None:
+    """Closed passes side by side of a family that goes downward as spirals; None where that is longer or slower.
+
+    Parameters are those of ``made_ready``.
+    """
+    half = place.path_mm / 2
+    link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
+
+    def finished(lines: PassLines) -> PassLines:
+        # loops were thinned before: what is left of the path tolerance is less
+        return _cleared(thinned(lines, place.grown, place.axis, half / 4), surface, place)
+
+    turned = spiral(loops.passes, centre_of(place.grown), place.axis, step_mm, link, finished)
+    if turned is loops.passes:
+        return None
+    spirals = _linked(turned, place, link, feed_mm_per_min)
+    return spirals if _is_no_worse(spirals.totals, loops.totals) else None
+
+
+def _cleared(lines: PassLines, surface: PassSurface, place: Workplace) -> PassLines:
+    """What stays of thinned passes that the tool can follow."""
+    half = place.path_mm / 2
+    clear = trimmed(lines, place.tree, place.body, place.grown, place.tolerance_mm)
     kept = eased(clear, surface, place.cutter, place.axis, place.stock_left_mm, half)
     if place.planes is not None:
-        kept = trimmed(kept, place.planes, place.body, grown, place.rounding_mm)
-    link = longest_link_mm(step_mm, place.cutter.corner_radius_mm)
-    passes = ordered(
-        kept, centre_of(place.cutter), place.axis, step_mm, link, levels="downward" if downward else "rising"
-    )
+        kept = trimmed(kept, place.planes, place.body, place.grown, place.rounding_mm)
+    return kept
+
+
+def _linked(passes: OrderedPasses, place: Workplace, link_mm: float, feed_mm_per_min: float) -> LaidPasses:
     radius = place.cutter.corner_radius_mm + place.stock_left_mm
     centres = passes.lines.centres_mm(radius, place.cutter.ring_radius_mm, place.axis)
-    links = linked(passes, centres, place.cutter, place.tree, link, place.tolerance_mm, tolerances.LIFT_CLEARANCE_MM)
+    links = linked(passes, centres, place.cutter, place.tree, link_mm, place.tolerance_mm, tolerances.LIFT_CLEARANCE_MM)
     return LaidPasses(passes, centres, links, path_totals(passes, centres, links, feed_mm_per_min, place.machine))
+
+
+def _is_no_worse(one: PathTotals, other: PathTotals) -> bool:
+    """Whether a tool path is no longer than another, on the surface and for the middle of the cutter, and as fast."""
+    return (
+        one.total_min <= other.total_min
+        and one.lifts <= other.lifts
+        and one.path_mm + one.link_mm <= other.path_mm + other.link_mm
+        and one.centre_mm + one.link_mm + one.lift_mm <= other.centre_mm + other.link_mm + other.lift_mm
+    )
 
 
 def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPoints:
@@ -211,6 +256,16 @@ def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: f
     least, most = np.quantile(cut, [tail, 1.0 - tail]) if len(cut) else (np.nan, np.nan)
     gouge = float(np.maximum(-(least + place.stock_left_mm), 0.0))
     return Proof(summary, _unevenness(height, points), height, float(least), float(most), gouge)
+
+
+def leaves_no_more(one: Proof, other: Proof, noise_mm: float) -> bool:
+    """Whether passes leave no more than others, cut no deeper and reach as much, but for what chance makes of it."""
+    return (
+        one.summary.uncut_share <= other.summary.uncut_share
+        and one.summary.p95_mm <= other.summary.p95_mm + noise_mm
+        and one.most_mm <= other.most_mm + noise_mm
+        and one.gouge_mm <= other.gouge_mm + noise_mm
+    )
 
 
 def _unevenness(height: Floats, points: ProofPoints) -> float:

@@ -10,7 +10,7 @@ this is known from neighbours alone. Open passes put in between loops come after
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Literal
 
 import numpy as np
@@ -46,6 +46,8 @@ class OrderedPasses:
         The pass before lies beside it, one level before.
     is_near : (p - 1,) bool array
         The tool may stay down from the end of each pass to the next one: whether the way is clear is ``passes.links``'.
+    turns : (t,) int64 array
+        Points at which the second and further turns of passes begin that were wound from loops (``passes.spiral``).
     """
 
     lines: PassLines
@@ -54,10 +56,11 @@ class OrderedPasses:
     start: Floats
     follows: Flags
     is_near: Flags
+    turns: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
 
     def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
+        for one in fields(self):
+            value = getattr(self, one.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
 
@@ -140,7 +143,7 @@ def ordered(
     row, share, begins = laid_out(lines.starts, lines.is_closed, order, place, turned)
     contact, normal = along_segments(lines, Places(row, share), led, axis)
     cut = PassLines(contact, normal, begins, lines.level[order].copy(), lines.is_closed[order].copy())
-    return OrderedPasses(cut, order, turned, place - lines.starts[order], follows, _near(cut, led, axis, link_mm))
+    return OrderedPasses(cut, order, turned, place - lines.starts[order], follows, near_ways(cut, led, axis, link_mm))
 
 
 def _beside(lines: PassLines, step: float) -> tuple[NDArray[np.int64], Floats]:
@@ -278,7 +281,8 @@ def _give_senses(
     turned[closed] = sense[closed] < 0
 
 
-def _near(lines: PassLines, led: LedPoint, axis: Floats, link_mm: float) -> Flags:
+def near_ways(lines: PassLines, led: LedPoint, axis: Floats, link_mm: float) -> Flags:
+    """(p - 1,) whether the way from the end of each pass to the next is so short that the tool may stay down."""
     centre = lines.centres_mm(led.along_normal_mm, led.outward_mm, axis)
     way = centre[lines.starts[1:-1]] - centre[lines.starts[1:-1] - 1]
     return np.asarray(np.linalg.norm(way, axis=1) <= link_mm)

@@ -32,6 +32,7 @@ def passes_of(zone, lines, level=None, stage="finish"):
         contacts + [0, 0, RADIUS], starts, np.full(count, zone, np.int32), np.full(count, "parallel_line"),
         np.full(count, stage), np.zeros(count, np.int32), np.zeros(count, bool), contacts.astype(np.float32),
         np.arange(count, dtype=np.int32) if level is None else np.asarray(level, np.int32),
+        turns=np.zeros(0, np.int64),
     )  # fmt: skip
 
 
@@ -94,6 +95,19 @@ def test_pieces_of_one_line_are_drawn_or_left_out_together(plate):
     dark, _, _ = inked(replace(plate, passes=passes_of(top_zone(plate), halves, level)))
     quarter = dark.shape[1] // 4
     np.testing.assert_array_equal(dark[:, quarter] > 0, dark[:, 3 * quarter] > 0)
+
+
+def test_turns_of_a_spiral_are_thinned_as_loops_are(plate):
+    lines = across_plate(0.1)
+    alone = passes_of(top_zone(plate), lines)
+    to_and_fro = [line[:: (-1) ** k] for k, line in enumerate(lines)]
+    wound = passes_of(top_zone(plate), [np.concatenate(to_and_fro)])
+    wound = replace(wound, turns=np.asarray(alone.starts[1:-1]))
+    loops, one = (inked(replace(plate, passes=passes)) for passes in (alone, wound))
+    middle = loops[0].shape[1] // 2
+    np.testing.assert_array_equal(loops[0][:, middle] > 0, one[0][:, middle] > 0)
+    assert one[2] == loops[2]
+    assert one[2][top_zone(plate)] > 1
 
 
 def test_what_is_hidden_is_not_drawn(plate):
