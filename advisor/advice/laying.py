@@ -128,6 +128,12 @@ class PassLayer:
         self.hemmed_in: set[int] = set()
 
     @cached_property
+    def _area_mm2(self) -> Floats:
+        """Of every zone."""
+        area = self._zoning.surface.mesh.area_mm2
+        return np.asarray(np.bincount(self._zoning.zone, area, len(self._takes)), dtype=np.float64)
+
+    @cached_property
     def _sharp(self) -> Flags:
         return sharp_half_edges(self._zoning.surface)
 
@@ -224,8 +230,7 @@ class PassLayer:
 
     def _is_too_long(self, number: int, step_mm: float) -> bool:
         """Passes this far apart over a zone would be more than can be laid in a reasonable time."""
-        area_mm2 = float(self._zoning.surface.mesh.area_mm2[self._zoning.zone == number].sum())
-        return area_mm2 / step_mm > tolerances.PASSES_MOST_MM
+        return bool(self._area_mm2[number] / step_mm > tolerances.PASSES_MOST_MM)
 
     def _lines(
         self,

@@ -41,9 +41,7 @@ class InsideCorners:
         return float(self.left_mm[(self.zone == zone).any(axis=1)].max(initial=0.0))
 
 
-def inside_corners(
-    mesh: Mesh, zone: Ints, is_asked: Flags, tool: Tool, tree: PlanTree, off_mm: float
-) -> InsideCorners:  # fmt: skip
+def inside_corners(mesh: Mesh, zone: Ints, is_asked: Flags, tool: Tool, tree: PlanTree, off_mm: float) -> InsideCorners:
     """Heights along the inside edges between facets that are asked.
 
     Parameters

@@ -155,9 +155,7 @@ def _asked_everywhere(job: _Job, zones: Sequence[Zone], numbers: Sequence[int]) 
     return told
 
 
-def _counts(
-    job: _Job, rows: _Rows, state: NDArray[np.int8], upright: NDArray[np.int8], axes: _Rows
-) -> TiltCounts:  # fmt: skip
+def _counts(job: _Job, rows: _Rows, state: NDArray[np.int8], upright: NDArray[np.int8], axes: _Rows) -> TiltCounts:
     samples = job.reach.samples
     off_tip = is_off_tip(samples.normal[rows], job.cone.axes[axes][:, None], job.limit_deg)
     return tilt_counts(state, off_tip, samples.area_mm2[rows], upright)
@@ -171,31 +169,31 @@ def _chosen(job: _Job, told: Sequence[_Told]) -> list[int]:
             chosen = _in_groups(job.cone, shares, [each.zone.area_mm2 for each in told])
         else:
             chosen = [smallest_tilt(job.cone, share) for share in shares]
-        wanted = [_tilts_to_ask(job, each, which) for each, which in zip(told, chosen, strict=True)]
+        wanted = [_tilts_to_ask(job, *each) for each in zip(told, shares, chosen, strict=True)]
         if not any(wanted):
             return chosen
         for tilt in sorted({tilt for tilts in wanted for tilt in tilts}):
             _make_sure(job, [each for each, tilts in zip(told, wanted, strict=True) if tilt in tilts], tilt)
 
 
-def _tilts_to_ask(job: _Job, told: _Told, which: int) -> set[int]:
+def _tilts_to_ask(job: _Job, told: _Told, shares: TiltShares, which: int) -> set[int]:
     """Tilts, by place, asked at few points only that would be told of a zone, or that a few of these refuse."""
-    tilts = {(which - 1) // ASKED_AZIMUTHS} if which > 0 else set()
-    shares = tilt_shares(told.counts)
+    tilts = [(which - 1) // ASKED_AZIMUTHS] if which > 0 else []
     if shares.held_back_by and shares.held_back_share <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE:
         close = ~shares.is_clear & (shares.lost <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE)
-        tilts |= _least_open(told, np.unique((np.flatnonzero(close) - 1) // ASKED_AZIMUTHS))
+        tilts += _least_open(told, np.unique((np.flatnonzero(close) - 1) // ASKED_AZIMUTHS))
     if job.stage.machine.axes == "5":
         for found, _ in _feed_choices(job, told):
-            tilts |= {found.tilt} - {-1}
+            if found.tilt >= 0:
+                tilts.append(found.tilt)
             if found.held_back_by and found.held_back_share <= _NEAR_SLACKS * tolerances.REACH_SLACK_SHARE:
-                tilts |= _least_open(told, np.arange(found.tilt + 1, len(told.rings)))
+                tilts += _least_open(told, np.arange(found.tilt + 1, len(told.rings)))
     return {tilt for tilt in tilts if not told.rings[tilt].is_sure}
 
 
-def _least_open(told: _Told, tilts: _Rows) -> set[int]:
-    """The least of some tilts that was asked at few points only."""
-    return {next((int(tilt) for tilt in tilts if not told.rings[tilt].is_sure), -1)} - {-1}
+def _least_open(told: _Told, tilts: _Rows) -> list[int]:
+    """The least of some tilts that was asked at few points only, if any was."""
+    return [int(tilt) for tilt in tilts if not told.rings[tilt].is_sure][:1]
 
 
 def _make_sure(job: _Job, told: Sequence[_Told], tilt: int) -> None:
@@ -319,9 +317,7 @@ def _vector(axis: Floats) -> tuple[float, float, float]:
     return (x, y, z)
 
 
-def _orientations(
-    told: Sequence[_Told], chosen: Sequence[int], tilts: dict[int, ZoneTilt]
-) -> tuple[Orientation, ...]:  # fmt: skip
+def _orientations(told: Sequence[_Told], chosen: Sequence[int], tilts: dict[int, ZoneTilt]) -> tuple[Orientation, ...]:
     groups = []
     for which in sorted(set(chosen)):
         own = [each for each, mine in zip(told, chosen, strict=True) if mine == which]

@@ -60,15 +60,19 @@ class TiltCounts:
     hoped: Floats
 
     @property
+    def arrays(self) -> tuple[Floats, ...]:
+        """All five, in the order in which they are given."""
+        return self.reached, self.upright, self.in_way, self.off_tip, self.hoped
+
+    @property
     def lost(self) -> Floats:
         """(o,) share reached upright and not this way."""
         return np.asarray(self.in_way.sum(axis=1))
 
     def with_ways(self, rows: NDArray[np.int64], other: TiltCounts) -> TiltCounts:
         """Some ways replaced by those of other counts, in their order."""
-        told = [getattr(self, name).copy() for name in ("reached", "upright", "in_way", "off_tip", "hoped")]
-        new = (other.reached, other.upright, other.in_way, other.off_tip, other.hoped)
-        for array, values in zip(told, new, strict=True):
+        told = [array.copy() for array in self.arrays]
+        for array, values in zip(told, other.arrays, strict=True):
             array[rows] = values
         return TiltCounts(*told)
 

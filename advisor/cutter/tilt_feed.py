@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,12 +97,10 @@ def feed_tilt(cone: TiltCone, counts: Sequence[TiltCounts]) -> FeedChoice:
     cone : TiltCone
     counts : of ``feed_counts``, one for each of the cone's tilts
     """
-    names = [field.name for field in fields(TiltCounts)]
     # upright is asked with every tilt: the first of these stands for all
-    parts = [counts[0], *counts] if counts else []
-    rows = [slice(0, 1), *(slice(1, None) for _ in counts)]
     joined = TiltCounts(*(
-        np.concatenate([getattr(part, name)[row] for part, row in zip(parts, rows, strict=True)]) for name in names
+        np.concatenate([same[0][:1], *(array[1:] for array in same)])
+        for same in zip(*(each.arrays for each in counts), strict=True)
     ))  # fmt: skip
     told = [(-1, 0), *((tilt, way) for tilt, each in enumerate(counts) for way in range(len(each.lost) - 1))]
     shares = tilt_shares(joined)
