@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 from advisor import tolerances
 from advisor.advice.reach_corners import InsideCorners, inside_corners
 from advisor.advice.zone_surface import quantile
-from advisor.cutter.fit_radius import largest_fitting_ball_mm
+from advisor.cutter.fit_radius import largest_ball_behind_facets_mm
 from advisor.cutter.leftover import leftover_mm
 from advisor.cutter.reach import reach_of
 from advisor.cutter.tool_body import cutter_of, tool_body
@@ -125,7 +125,7 @@ def part_reach(
     by_tool = _by_tool(tools, tree, samples, off_mm, clearance_mm)
     leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm)
     by_tool = (_without_traces(by_tool[0], leftover, samples.point), *by_tool[1:])
-    fit = _fit(tools, by_tool, tree, samples, zoning.zone[samples.facet], off_mm)
+    fit = _fit(tools, by_tool, tree, samples, zoning)
     height = mesh.vertices @ axis
     corners = inside_corners(cut, zoning.zone, is_up & is_finished[zoning.zone], tools[0], tree, off_mm)
     return PartReach(
@@ -187,9 +187,10 @@ def _leftover(
 
 
 def _fit(
-    tools: Sequence[Tool], by_tool: Sequence[ToolReach], tree: PlanTree, samples: Samples, zone: Ints, off_mm: float
+    tools: Sequence[Tool], by_tool: Sequence[ToolReach], tree: PlanTree, samples: Samples, zoning: Zoning
 ) -> Floats:
     """(k,) diameter of the largest ball that fits at every point: between the largest that reaches and the next."""
+    zone = zoning.zone[samples.facet]
     low, high = np.zeros(len(zone)), np.full(len(zone), GREATEST_BALL_MM)
     for tool, reach in zip(tools, by_tool, strict=True):
         if tool.kind != "ball":
@@ -200,10 +201,10 @@ def _fit(
     high = np.maximum(low, high)
     share = max(1, len(np.unique(zone)))
     some = spread_sample(zone, max(_FIT_POINTS // share, 20)) if len(zone) > _FIT_POINTS else np.arange(len(zone))
-    radius = largest_fitting_ball_mm(
-        samples.point[some], _not_over(samples.normal[some], tree.frame[2]), tree,
-        off_mm / tolerances.REACH_CHORD_ERRORS,
-        LEAST_BALL_MM / 2, high[some] / 2,
+    stock = zoning.surface.stock_at(samples.facet[some], samples.point[some])
+    radius = largest_ball_behind_facets_mm(
+        samples.point[some], _not_over(samples.normal[some], tree.frame[2]), tree, stock, LEAST_BALL_MM / 2,
+        high[some] / 2,
     )  # fmt: skip
     fit = _between(samples.point, samples.normal, some, np.arange(len(zone)), 2.0 * radius, tools[0].diameter / 2)
     fit = np.clip(fit, low, high)

@@ -8,6 +8,7 @@ from os import cpu_count
 import numpy as np
 
 from advisor.kernels.leftover import fit_radius
+from advisor.part.facet_stock import FacetStock
 from advisor.part.mesh import Floats
 from advisor.part.plan_tree import PlanTree
 
@@ -15,6 +16,8 @@ from advisor.part.plan_tree import PlanTree
 _CHUNK = 512
 # Walls lean over by rounding; what leans over by more no ball touches from above.
 _LEANS_OVER = -1e-6
+# Balls go into plane facets by so much: rounding must not decide.
+_LEAST_INTO_MM = 1e-4
 
 
 def largest_fitting_ball_mm(
@@ -28,9 +31,9 @@ def largest_fitting_ball_mm(
     """Radius of the largest ball that touches points of a surface and comes there along the axis of a tree.
 
     Exact for the facets to half a per cent. But facets are flat: between two of them in a hollow only small balls touch
-    one of them. So give normals of the smooth surface and a tolerance of its chord error, and the radius is that of the
-    smooth surface. A tolerance t lets a ball stand off by t: in a whole fillet between walls at an angle a it makes the
-    radius ``t / (1 / sin(a / 2) - 1)`` too large.
+    one of them. So give normals of the smooth surface and a tolerance of its chord error. A tolerance t lets a ball
+    stand off by t: in a whole fillet between walls at an angle a it makes the radius ``t / (1 / sin(a / 2) - 1)`` too
+    large; ``largest_ball_behind_facets_mm`` does not.
 
     Parameters
     ----------
@@ -67,3 +70,33 @@ def largest_fitting_ball_mm(
         with ThreadPoolExecutor(cpu_count()) as pool:
             list(pool.map(run, range(0, count, _CHUNK)))
     return np.where(normal[:, 2] < _LEANS_OVER, np.nan, radius)
+
+
+def largest_ball_behind_facets_mm(
+    points_mm: Floats,
+    normals: Floats,
+    tree: PlanTree,
+    stock: FacetStock,
+    least_mm: float,
+    greatest_mm: Floats | float,
+) -> Floats:
+    """Radius of the largest ball that touches the smooth surface behind points of facets, and goes into nothing else.
+
+    In a hollow of its own radius r a ball goes into the facets by what they stand over the surface, e at most. One
+    smaller by e with the same middle goes into none: that one is looked for, and e added.
+
+    Parameters
+    ----------
+    stock : FacetStock
+        At these points. In a hollow that turns by an angle a an error d of the most makes the radius too large by
+        ``d / (1 - cos a)``.
+    points_mm, normals, tree, least_mm, greatest_mm : as for ``largest_fitting_ball_mm``
+
+    Returns
+    -------
+    (k,) float64 array, mm, as that of ``largest_fitting_ball_mm``
+    """
+    into = np.maximum(stock.most_mm, _LEAST_INTO_MM)
+    most = np.maximum(np.asarray(greatest_mm) - into, least_mm)
+    radius = largest_fitting_ball_mm(points_mm, normals, tree, into - stock.at_mm, least_mm, most)
+    return np.where(radius > 0.0, radius + into, radius)

@@ -21,7 +21,7 @@ from advisor.units import UM_PER_MM
 _TAIL_SHARE = 0.05
 # Uneven facets rise by more than the narrower neighbour at each edge tells, by up to this (measured on meshes
 # shaken by a fifth of an edge).
-_UNEVEN = 1.5
+UNEVEN = 1.5
 # Facets of the chord error t look like cusps of the height t; this much finer they do not show (rule of thumb, from
 # memory).
 CUSP_OVER_CHORD = 5.0
@@ -53,7 +53,7 @@ def chord_error_um(mesh: Mesh, smooth: SmoothSurface) -> float | None:
     least_chord = math.radians(tolerances.NO_BEND_DEG)
     rise_mm, area_mm2 = facet_rises(
         mesh.vertices, mesh.faces, mesh.twins, smooth.corner_normal, smooth.is_crease, smooth.bend_deg, least_chord,
-        _UNEVEN,
+        UNEVEN,
     )  # fmt: skip
     if len(rise_mm) == 0:
         return None

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.refine import FROZEN_EDGE, split_edges
@@ -22,6 +23,7 @@ from advisor.kernels.slope_lines import (
     mean_normals,
 )
 from advisor.kernels.topology import match_half_edges
+from advisor.part.facet_stock import FacetStock, facet_stock
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 
 # A cut on one side of a crease splits the other side too, which then is cut in its own place; this ends it.
@@ -57,6 +59,12 @@ class CutSurface:
         normal: Floats = mean_normals(self.corner_normal)
         normal.setflags(write=False)
         return normal
+
+    def stock_at(self, facet: NDArray[np.integer], points_mm: Floats) -> FacetStock:
+        """Material that facets leave in hollows at points of them."""
+        if self.whole is None:
+            return facet_stock(self.mesh, self.corner_normal, facet, points_mm)
+        return facet_stock(*self.whole, self.parent[facet], points_mm)
 
 
 @dataclass

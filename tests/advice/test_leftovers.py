@@ -147,8 +147,10 @@ def test_balls_are_measured_on_facets_of_floor_and_wall(filleted: advisor.Plan) 
     away, ball = np.hypot(middle[:, 0], middle[:, 1]), fine.needed_ball_mm
     floor = (np.abs(middle[:, 2] - 10) < 1e-6) & (away < 15.5)
     # a ball that touches the floor at a distance from the middle of the pocket touches its wall as well
-    off = np.abs(ball[floor] - 2 * (20 - away[floor]))
-    assert np.median(off) < 0.3 and np.quantile(off, 0.99) < 2.0
+    off = ball[floor] - 2 * (20 - away[floor])
+    assert abs(np.median(off)) < 0.05
+    # between points that are asked, 1 mm apart, balls are means of the nearest
+    assert np.median(np.abs(off)) < 0.32 and np.quantile(np.abs(off), 0.99) < 2.0
     assert np.isinf(ball[np.abs(middle[:, 2] - 25) < 1e-6]).all()
 
 

@@ -8,9 +8,14 @@ import solids
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from advisor.advice.reach import fit_over
 from advisor.cutter.drop import ball_pieces, dropped
-from advisor.cutter.fit_radius import largest_fitting_ball_mm
+from advisor.cutter.fit_radius import largest_ball_behind_facets_mm, largest_fitting_ball_mm
+from advisor.part.facet_stock import facet_stock
+from advisor.part.mesh import Mesh
 from advisor.part.plan_tree import PlanTree, plan_tree
+from advisor.part.samples import Samples, spread_samples
+from advisor.part.smooth import smooth_surface
 
 UP = np.array([0.0, 0.0, 1.0])
 LEAST, GREATEST = 0.2, 12.0
@@ -112,3 +117,43 @@ def test_bisection_with_drops_finds_the_same(number: int) -> None:
         while high / low > 1.0005:
             low, high = (np.sqrt(low * high), high) if fits(np.sqrt(low * high)) else (low, np.sqrt(low * high))
         assert radius == pytest.approx(low, rel=0.006)
+
+
+def ring_fillet(r: float, turn_deg: float, chord_error: float, *, is_hollow: bool) -> tuple[Mesh, Samples]:
+    """A fillet round a ring of 8 mm between a floor and a wall, in a pocket or at the foot of a boss.
+
+    Points are those in the fillet.
+    """
+    ring, side = 8.0, 1.0 if is_hollow else -1.0
+    tube = solids.arc((ring, r), r, -90, -90 + side * turn_deg, chord_error)
+    lean = np.radians(turn_deg)
+    wall = tube[-1] + min(6.0, 4.0 / np.cos(lean)) * np.array([side * np.cos(lean), np.sin(lean)])
+    profile = np.vstack([[[ring - side * 7.5, 0.0]], tube, [wall]])
+    vertices, faces = solids.revolved(profile, chord_error)
+    mesh = Mesh(vertices, faces if is_hollow else faces[:, ::-1])
+    mesh = mesh if mesh.normal[:, 2].sum() > 0 else Mesh(vertices, mesh.faces[:, ::-1])
+    points = spread_samples(mesh, np.arange(len(mesh.faces)), 6_000, smooth_surface(mesh).corner_normal)
+    level = np.hypot(*points.point[:, :2].T) - ring
+    angle = np.degrees(np.arctan2(side * level, r - points.point[:, 2]))
+    rows = np.flatnonzero((angle > 0.01 * turn_deg) & (angle < 0.99 * turn_deg))
+    rows = rows[np.abs(np.hypot(level, points.point[:, 2] - r)[rows] - r) < 0.1 * r][::3]
+    return mesh, Samples(points.point[rows], points.normal[rows], points.facet[rows], points.area_mm2[rows])
+
+
+@pytest.mark.parametrize("is_hollow", [True, False])
+@pytest.mark.parametrize("turn_deg", [56.0, 90.0])
+@pytest.mark.parametrize(
+    ("r", "chord_error"), [(0.5, 0.002), (0.5, 0.01), (1.0, 0.005), (1.0, 0.02), (3.0, 0.002), (3.0, 0.02)]
+)
+def test_a_fillet_round_a_ring_has_its_radius_however_coarse(
+    r: float, chord_error: float, turn_deg: float, is_hollow: bool
+) -> None:
+    # down to four chords to a right angle
+    mesh, points = ring_fillet(r, turn_deg, chord_error, is_hollow=is_hollow)
+    stock = facet_stock(mesh, smooth_surface(mesh).corner_normal, points.facet, points.point)
+    tree = plan_tree(mesh.vertices, mesh.faces, UP)
+    found = largest_ball_behind_facets_mm(points.point, points.normal, tree, stock, 0.05, GREATEST)
+    for most in (0.99, 0.95):
+        told, share = fit_over(2.0 * found, points.area_mm2, most)
+        assert told == pytest.approx(2.0 * r, rel=0.02)
+        assert share is not None and share > most - 0.01
