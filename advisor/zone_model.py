@@ -272,13 +272,16 @@ class ZoneReach:
     """How much of a zone the finishing tool gets to.
 
     ``share`` is what it touches without gouging and clear of shank and holder; ``cutter_share`` is what it is too
-    large for, ``shank_or_holder_share`` what these would touch at the stick-out of the job. ``depth_mm`` is from the
+    large for, ``shank_or_holder_share`` what these would touch at the stick-out of the job: ``shank_share`` neck or
+    shank, and with flutes or neck longer by ``shank_short_mm`` no more (``None`` where they are clear);
+    ``holder_share`` the holder alone. ``depth_mm`` is from the
     part's highest point to the zone's lowest. ``stick_out_mm`` is the least length out of the holder that keeps it
     clear wherever the cutter gets; ``None`` where the job describes no holder. ``largest_diameter_mm`` is that of the
     largest cutter that gets to as much of the zone as any does and fits its corners, of the job's tools or, where it
     lists none, of balls on most shelves. ``fit_diameter_mm`` is measured: of the largest ball that fits on
     99 % of what any ball fits on, 50 where nothing hinders one so large, ``None`` where none fits; ``fit_share`` is the
-    share of all the zone that it fits on.
+    share of all the zone that it fits on. ``held_back_by`` is what keeps the tool off most of what it does not reach,
+    ``None`` where it reaches all that counts.
     """
 
     share: float
@@ -290,6 +293,11 @@ class ZoneReach:
     leftover: ZoneLeftover | None
     fit_diameter_mm: float | None = None
     fit_share: float | None = None
+    shank_share: float = 0.0
+    holder_share: float = 0.0
+    shank_short_mm: float | None = None
+    held_back_by: TiltHold | None = None
+    why: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -348,8 +356,9 @@ class Zone:
     """A connected area that is finished in one way.
 
     ``slope_class`` is the one that covers most of it; a zone kept together over several has all of them in
-    ``class_area_mm2``. ``concave_radius_mm`` is the tightest hollow: 1 % of the area may be tighter. ``surface`` is
-    ``None`` where no simple one holds.
+    ``class_area_mm2``. ``z_mm`` is along the set-up's tool axis, from the part's origin; heights in ``name`` are X, Y
+    or Z of the part where the axis is along one of them, else those of ``z_mm``. ``concave_radius_mm`` is the tightest
+    hollow: 1 % of the area may be tighter. ``surface`` is ``None`` where no simple one holds.
     """
 
     id: int

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from advisor import tolerances
-from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, Zone
+from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, TiltHold, Zone
 
 # What each class is commonly cut with (common practice, no source).
 HABIT: dict[SlopeClass, Strategy] = {
@@ -28,6 +28,11 @@ IN_WORDS: dict[Strategy, str] = {
     "constant_cusp": "constant-cusp offset",
 }
 
+# What to change for a zone that the tool does not get to, by what keeps it off.
+_BLOCKED: dict[TiltHold | None, str] = {
+    "cutter": "smaller cutter", "shank": "longer neck", "holder": "longer stick-out", None: "another set-up"
+}  # fmt: skip
+
 
 @dataclass(frozen=True)
 class ZoneFacts:
@@ -40,6 +45,7 @@ class ZoneFacts:
     is_mixed: bool = False
     is_protected: bool = False
     reached_share: float = 1.0
+    reach_why: tuple[str, ...] = ()
 
 
 # Of several set-ups; it stands where one alone asks for another.
@@ -62,7 +68,7 @@ def in_words(zone: Zone) -> str:
     if zone.shape == SMALL_FEATURES_SHAPE:
         return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
     if zone.slope_class != "undercut" and zone.reach is not None and zone.reach.share < tolerances.LEAST_REACHED_SHARE:
-        return "smaller cutter" if zone.reach.cutter_share > zone.reach.shank_or_holder_share else "longer tool"
+        return _BLOCKED[zone.reach.held_back_by]
     return "another set-up" if zone.slope_class == "undercut" else "no pass holds it"
 
 
@@ -75,7 +81,7 @@ def choose(
     the job locks is taken as it is.
     """
     if not is_cut_here(facts):
-        told = tuple(replace(c, usable=False, why=(_refusal(facts),)) for c in candidates)
+        told = tuple(replace(c, usable=False, why=_refusal(facts)) for c in candidates)
         return _of(told, HABIT[facts.slope_class]), told
     told = tuple(replace(c, why=_reasons(c, facts)) for c in candidates)
     if locked is not None:
@@ -92,22 +98,19 @@ def is_cut_here(facts: ZoneFacts) -> bool:
     return is_surface and is_reached and not facts.is_protected
 
 
-def _refusal(facts: ZoneFacts) -> str:
+def _refusal(facts: ZoneFacts) -> tuple[str, ...]:
     if facts.is_protected:
-        return "Protected by the job: no pass may touch it, so passes beside it stop at its edge without overlap."
+        return ("Protected by the job: no pass may touch it, so passes beside it stop at its edge without overlap.",)
     if facts.shape == SMALL_FEATURES_SHAPE and facts.slope_class != "undercut":
         return (
             f"{facts.features} features too small for this ball: drill, ream, bore or engrave them, "
-            "or list a smaller ball."
+            "or list a smaller ball.",
         )
     if facts.slope_class != "undercut":
-        return (
-            "The cutter does not get in without cutting elsewhere, or its shank or holder would touch: take a smaller "
-            "or longer one, or tilt."
-        )
+        return facts.reach_why
     return (
         "Faces away from the spindle, or is hidden from it: no ball reaches it in this set-up; turn the part over or "
-        "tilt."
+        "tilt.",
     )
 
 

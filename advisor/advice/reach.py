@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +11,14 @@ from scipy.spatial import cKDTree
 
 from advisor import tolerances
 from advisor.advice.reach_corners import InsideCorners, inside_corners
+from advisor.advice.reach_words import reach_words
 from advisor.advice.zone_surface import quantile
 from advisor.cutter.fit_radius import largest_ball_behind_facets_mm
 from advisor.cutter.leftover import leftover_mm
 from advisor.cutter.reach import reach_of
 from advisor.cutter.tool_body import cutter_of, tool_body
 from advisor.job import Tool
-from advisor.model import ZoneLeftover, ZoneReach
+from advisor.model import TiltHold, ZoneLeftover, ZoneReach
 from advisor.part.mesh import Flags, Floats, Ints, Mesh
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.part.samples import Samples, spread_samples
@@ -49,10 +50,14 @@ _TOP_SHARE = 0.999
 
 @dataclass(frozen=True)
 class ToolReach:
-    """What one tool reaches of the samples: ``state`` is one of the four above, lengths are mm, NaN where unknown."""
+    """What one tool reaches of the samples: ``state`` is one of the four above, lengths are mm, NaN where unknown.
+
+    ``shank_short_mm`` is by how much flutes or neck are too short, 0 where the shank is clear.
+    """
 
     state: NDArray[np.int8]
     stick_out_mm: Floats
+    shank_short_mm: Floats
 
 
 @dataclass(frozen=True)
@@ -145,10 +150,10 @@ def _by_tool(
         alone = tool.kind == "ball" and not tool.holder and tool.shank_diameter is None and tool.neck_diameter is None
         rows = np.flatnonzero(~known) if alone else np.arange(len(samples.point))
         state, stick_out = np.full(len(samples.point), REACHED, np.int8), np.full(len(samples.point), np.nan)
-        state[rows], stick_out[rows] = _reach(
-            tool, tree, samples.point[rows], samples.normal[rows], off_mm, clearance_mm
-        )
-        told[number] = ToolReach(state, stick_out)
+        short = np.zeros(len(samples.point))
+        found = _reach(tool, tree, samples.point[rows], samples.normal[rows], off_mm, clearance_mm)
+        state[rows], stick_out[rows], short[rows] = found.state, found.stick_out_mm, found.shank_short_mm
+        told[number] = ToolReach(state, stick_out, short)
         if tool.kind == "ball":
             known |= state == REACHED
     return tuple(told[number] for number in range(len(tools)))
@@ -156,13 +161,14 @@ def _by_tool(
 
 def _reach(
     tool: Tool, tree: PlanTree, points_mm: Floats, normals: Floats, off_mm: float, clearance_mm: float
-) -> tuple[NDArray[np.int8], Floats]:
+) -> ToolReach:
     found = reach_of(tool_body(tool, clearance_mm), cutter_of(tool), tree, points_mm, normals, off_mm)
     state = np.where(np.isnan(found.too_low_mm), FACES_AWAY, np.where(found.by_cutter, REACHED, CUTTER_TOO_LARGE))
     held = found.by_cutter & ~found.by_shank
     if tool.stick_out is not None:
         held |= found.by_cutter & (found.stick_out_mm > tool.stick_out)
-    return np.where(held, SHANK_OR_HOLDER, state).astype(np.int8), found.stick_out_mm
+    state = np.where(held, SHANK_OR_HOLDER, state).astype(np.int8)
+    return ToolReach(state, found.stick_out_mm, found.shank_short_mm)
 
 
 def _leftover(
@@ -248,7 +254,7 @@ def asked_at(
 
     It is worked out at `most` of the points that the tool is too large for; the others take it from the nearest.
     """
-    state, _ = _reach(tool, part.tree, points_mm, normals, part.off_mm, part.clearance_mm)
+    state = _reach(tool, part.tree, points_mm, normals, part.off_mm, part.clearance_mm).state
     left = np.zeros(len(points_mm))
     rows = np.flatnonzero(state == CUTTER_TOO_LARGE)
     if len(rows) == 0:
@@ -273,14 +279,14 @@ def stick_out_at_mm(part: PartReach, tool: Tool, rows: NDArray[np.int64]) -> flo
 
 def _without_traces(reach: ToolReach, leftover: Floats, points_mm: Floats) -> ToolReach:
     """Points over which nothing is left but for the tolerance are reached after all, as those beside them are."""
-    state = reach.state.copy()
+    state, short = reach.state.copy(), reach.shank_short_mm.copy()
     traces = np.flatnonzero((state == CUTTER_TOO_LARGE) & (leftover <= 0.0))
     sure = np.flatnonzero((state == REACHED) | (state == SHANK_OR_HOLDER))
-    state[traces] = REACHED
+    state[traces], short[traces] = REACHED, 0.0
     if len(traces) > 0 and (state == SHANK_OR_HOLDER).any():
         _, nearest = cKDTree(points_mm[sure]).query(points_mm[traces])
-        state[traces] = state[sure[nearest]]
-    return ToolReach(state, reach.stick_out_mm)
+        state[traces], short[traces] = state[sure[nearest]], short[sure[nearest]]
+    return ToolReach(state, reach.stick_out_mm, short)
 
 
 def zone_reach(
@@ -300,23 +306,33 @@ def zone_reach(
         return None
     area = reach.samples.area_mm2[rows]
     total = float(area.sum())
-    state = reach.by_tool[0].state[rows]
-    lost = [float(area[state == kind].sum()) / total for kind in (CUTTER_TOO_LARGE, SHANK_OR_HOLDER)]
-    stick_out = reach.by_tool[0].stick_out_mm[rows]
+    own = reach.by_tool[0]
+    state, short = own.state[rows], own.shank_short_mm[rows]
+    by_shank = (state == SHANK_OR_HOLDER) & (short > 0.0)
+    by_holder = (state == SHANK_OR_HOLDER) & ~by_shank
+    in_way: dict[TiltHold, Flags] = {"cutter": state == CUTTER_TOO_LARGE, "shank": by_shank, "holder": by_holder}
+    lost = {name: float(area[flags].sum()) / total for name, flags in in_way.items()}
+    most = max(in_way, key=lambda name: lost[name])
+    stick_out = own.stick_out_mm[rows]
     known = stick_out[~np.isnan(stick_out)]
     fit, fit_share = fit_over(reach.fit_mm[rows], area, _FIT_SHARE)
     fitting = _largest_that_fits(reach, rows, tools, corner_share, radius_mm)
-    return ZoneReach(
+    told = ZoneReach(
         share=float(area[state == REACHED].sum()) / total,
-        cutter_share=lost[0],
-        shank_or_holder_share=lost[1],
+        cutter_share=lost["cutter"],
+        shank_or_holder_share=float(area[state == SHANK_OR_HOLDER].sum()) / total,
         depth_mm=reach.top_mm - float(reach.height_mm[rows].min()),
         stick_out_mm=float(np.quantile(known, _TOP_SHARE)) if len(known) else None,
         largest_diameter_mm=None if fitting is None else tools[fitting].diameter,
         leftover=_leftover_record(reach.leftover_mm[rows], area, state, reach.corners.most_mm(zone)),
         fit_diameter_mm=fit,
         fit_share=fit_share,
+        shank_share=lost["shank"],
+        holder_share=lost["holder"],
+        shank_short_mm=float(np.quantile(short[by_shank], _TOP_SHARE)) if by_shank.any() else None,
+        held_back_by=most if sum(lost.values()) >= tolerances.MISSED_SHARE else None,
     )
+    return replace(told, why=reach_words(told, tools[0]))
 
 
 def fit_over(fit_mm: Floats, area_mm2: Floats, most: float) -> tuple[float | None, float | None]:

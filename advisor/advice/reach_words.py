@@ -7,13 +7,47 @@ from advisor.job import Tool
 from advisor.model import ZoneReach
 from advisor.words import plain_number
 
+_NEARLY_ALL = 0.98
+_OTHERWISE = "Else tilt the tool, or turn the part to another set-up."
 
-def reach_words(reach: ZoneReach | None, tool: Tool) -> tuple[str, ...]:
-    """Sentences on what the finishing tool does not reach, what it leaves, how far it must stand out."""
-    if reach is None:
-        return ()
-    told = [_of_cutter(reach, tool), _of_holder(reach, tool), _of_size(reach, tool)]
-    return tuple(sentence for sentence in told if sentence)
+
+def reach_words(reach: ZoneReach, tool: Tool) -> tuple[str, ...]:
+    """Sentences on what the finishing tool does not reach and which part of it is in the way, what it leaves, how far
+    it must stand out; of what keeps it off most first."""
+    if reach.share < tolerances.LEAST_REACHED_SHARE:
+        return _of_blocked(reach, tool)
+    told = [_of_cutter(reach, tool), _of_shank(reach), _of_holder(reach, tool), _of_length(reach, tool)]
+    return tuple(sentence for sentence in (*told, _of_size(reach, tool)) if sentence)
+
+
+def _of_blocked(reach: ZoneReach, tool: Tool) -> tuple[str, ...]:
+    """Of a zone that the tool hardly gets to: why, and what would get in."""
+    by_share = sorted(
+        (
+            (reach.cutter_share, _of_cutter_too_large(reach, tool)),
+            (reach.shank_share, _of_shank(reach)),
+            (reach.holder_share, _of_holder(reach, tool)),
+        ),
+        key=lambda told: -told[0],
+    )
+    return (*(sentence for _, sentence in by_share if sentence), _OTHERWISE)
+
+
+def _of_cutter_too_large(reach: ZoneReach, tool: Tool) -> str | None:
+    if reach.cutter_share < tolerances.MISSED_SHARE:
+        return None
+    size, share = reach.fit_diameter_mm, reach.fit_share or 0.0
+    if size is None:
+        fits = "no ball does along this axis"
+    elif size < tool.diameter:
+        where = "nearly all of it" if share >= _NEARLY_ALL else f"{share:.0%} of it"
+        fits = f"one of {plain_number(size)} mm would, on {where}"
+    else:
+        fits = "take a smaller one"
+    return (
+        f"The {plain_number(tool.diameter)} mm {tool.kind} does not get in on {reach.cutter_share:.1%} of it without "
+        f"cutting elsewhere: {fits}."
+    )
 
 
 def _of_cutter(reach: ZoneReach, tool: Tool) -> str | None:
@@ -28,14 +62,26 @@ def _of_cutter(reach: ZoneReach, tool: Tool) -> str | None:
     )
 
 
+def _of_shank(reach: ZoneReach) -> str | None:
+    if reach.shank_share < tolerances.MISSED_SHARE or reach.shank_short_mm is None:
+        return None
+    return (
+        f"Neck or shank would touch on {reach.shank_share:.1%} of it: with flutes or a slim neck longer by "
+        f"{plain_number(reach.shank_short_mm)} mm it would not."
+    )
+
+
 def _of_holder(reach: ZoneReach, tool: Tool) -> str | None:
-    if reach.shank_or_holder_share >= tolerances.MISSED_SHARE:
-        return (
-            f"Shank or holder would touch on {reach.shank_or_holder_share:.1%} of it at the stick-out of the job."
-            if tool.stick_out is not None
-            else f"Neck or shank would touch on {reach.shank_or_holder_share:.1%} of it."
-        )
-    if reach.stick_out_mm is None or tool.stick_out is not None:
+    if reach.holder_share < tolerances.MISSED_SHARE or tool.stick_out is None or reach.stick_out_mm is None:
+        return None
+    return (
+        f"The holder would touch on {reach.holder_share:.1%} of it at the job's stick-out of "
+        f"{plain_number(tool.stick_out)} mm: with {plain_number(reach.stick_out_mm)} mm or more it would not."
+    )
+
+
+def _of_length(reach: ZoneReach, tool: Tool) -> str | None:
+    if reach.stick_out_mm is None or tool.stick_out is not None or reach.shank_share >= tolerances.MISSED_SHARE:
         return None
     return f"The tool must stand out of its holder by {plain_number(reach.stick_out_mm)} mm or more."
 

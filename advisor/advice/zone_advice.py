@@ -10,7 +10,6 @@ from advisor.advice.choose import ZoneFacts, choose, is_cut_here
 from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
 from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.lines import Lines, best_direction_deg, lines_at
-from advisor.advice.reach_words import reach_words
 from advisor.advice.step_curve import step_curve
 from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
@@ -41,7 +40,7 @@ def zone_advice(
     """
     facts = ZoneFacts(
         measure.slope_class, measure.slope_deg, measure.shape, measure.features, measure.is_mixed, is_protected,
-        1.0 if reach is None else reach.share,
+        *((1.0, ()) if reach is None else (reach.share, reach.why)),
     )  # fmt: skip
     if not is_cut_here(facts):
         refused = [choose(facts, refused_candidates(stage.target), locked) for stage in stages]
@@ -67,7 +66,7 @@ def zone_advice(
         # curves are there to compare candidates: with them, not once more with what is advised
         why = (*chosen.why, *condition_words(chosen, stage, conditions))
         steps.append(replace(chosen, why=why, step_curve=()))
-    steps[-1] = replace(steps[-1], why=(*steps[-1].why, *reach_words(reach, stages[-1].tool)))
+    steps[-1] = replace(steps[-1], why=(*steps[-1].why, *(() if reach is None else reach.why)))
     return tuple(steps), told
 
 

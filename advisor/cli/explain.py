@@ -114,8 +114,11 @@ def _zone_lines(zone: Zone, copies: dict[int, Copies], unit: LengthUnit) -> Iter
     if zone.trade is not None:
         for sentence in zone.trade.why:
             yield f"     {sentence}"
-    if zone.advice is not None and zone.advice.why:
+    reach = () if zone.reach is None or zone.reach.held_back_by is None else zone.reach.why
+    if zone.advice is not None and zone.advice.why and zone.advice.why[0] not in reach:
         yield f"     {zone.advice.why[0]}"
+    for sentence in reach:
+        yield f"     {sentence}"
     for candidate in zone.candidates:
         if candidate.is_laid:
             yield f"     {_laid_words(candidate)}"

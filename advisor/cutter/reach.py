@@ -33,12 +33,16 @@ class Reach:
         describes no holder.
     too_low_mm : (k,) float64 array
         By how much the cutter would have to rise to be clear, 0 where it reaches; NaN where the surface faces down.
+    shank_short_mm : (k,) float64 array
+        By how much flutes or neck would have to be longer for the shank to be clear as well, 0 where it is; NaN where
+        the cutter does not get there.
     """
 
     by_cutter: Flags
     by_shank: Flags
     stick_out_mm: Floats
     too_low_mm: Floats
+    shank_short_mm: Floats
 
 
 def tip_places(cutter: Cutter, points_mm: Floats, normals: Floats, axis: Floats, off_mm: float | Floats) -> Floats:
@@ -87,13 +91,15 @@ def reach_of(
     lowest = dropped(cutter_pieces(shrunk), tree, tip[:, :2])
     too_low = np.where(faces_up, np.maximum(lowest.height_mm - tip[:, 2], 0.0), np.nan)
     by_cutter = faces_up & (lowest.height_mm <= tip[:, 2] + _ROUNDING_MM)
-    by_shank = by_cutter.copy()
+    by_shank, short = by_cutter.copy(), np.where(by_cutter, 0.0, np.nan)
     rows = np.flatnonzero(by_cutter)
     if body.shank:
-        clear = dropped(body.shank, tree, tip[rows, :2], tip[rows, 2]).facet < 0
-        by_shank[rows] = clear
+        rests = dropped(body.shank, tree, tip[rows, :2], tip[rows, 2])
+        by_shank[rows] = rests.facet < 0
+        # the tip would have to stand so much higher: raising neck and shank over it by as much does as well
+        short[rows] = np.where(rests.facet < 0, 0.0, rests.height_mm - tip[rows, 2])
     stick_out = np.full(len(points_mm), np.nan)
     if body.holder:
         nose = dropped(body.holder, tree, tip[rows, :2]).height_mm
         stick_out[rows] = np.maximum(nose - tip[rows, 2], 0.0)
-    return Reach(by_cutter, by_shank, stick_out, too_low)
+    return Reach(by_cutter, by_shank, stick_out, too_low, short)

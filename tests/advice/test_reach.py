@@ -9,6 +9,8 @@ import pytest
 import solids
 
 import advisor
+from advisor.advice.choose import in_words
+from advisor.cli.explain import explain_lines
 from advisor.part.heal import heal
 from advisor.part.measured import MeasuredPart, measure_part
 
@@ -101,3 +103,75 @@ def test_a_flat_plate_has_nothing_to_say() -> None:
     assert plan.record.setups[0].reached_share == pytest.approx(
         sum(z.area_mm2 for z in plan.zones if z.slope_class != "undercut") / plan.record.totals.area_mm2
     )
+
+
+def slot(width: float, depth: float) -> MeasuredPart:
+    """A block of 80 mm with a round-bottomed slot along x."""
+    half = width / 2
+    bottom = solids.arc((0.0, half), half, 180, 360, 0.005)
+    section = [
+        (-40.0, -10.0),
+        (40.0, -10.0),
+        (40.0, depth),
+        (half, depth),
+        *bottom[::-1],
+        (-half, depth),
+        (-40.0, depth),
+    ]
+    return part_of(*solids.extruded(np.array(section), 80.0, "x"))
+
+
+def bottom_of(plan: advisor.Plan) -> advisor.model.Zone:
+    (zone,) = [z for z in plan.zones if z.reach is not None and abs(z.z_mm.min) < 0.01]
+    return zone
+
+
+BLOCKED = {
+    # a ball that rolls in the slot, its holder wider than that: it must stand out by the depth
+    "holder": {"diameter": 8, "stick_out": 20, "holder": [{"diameter": 40, "length": 40}]},
+    # a shank wider than the slot begins 12 mm over the tip: 18 mm of flute or neck are missing
+    "shank": {"diameter": 8, "flute_length": 12, "shank_diameter": 12},
+    "cutter": {"diameter": 14},
+}
+
+
+@pytest.mark.parametrize("what", ["holder", "shank", "cutter"])
+def test_what_keeps_the_tool_off_is_told_with_what_would_do(what: str) -> None:
+    plan = advisor.plan(
+        slot(10.0, 30.0), job={"tool": [{"name": "ball", **BLOCKED[what]}], "zones": {"keep_together": True}},
+        lays_passes=False,
+    )  # fmt: skip
+    zone = bottom_of(plan)
+    assert zone.reach is not None and zone.advice is not None
+    reach = zone.reach
+    shares = {"cutter": reach.cutter_share, "shank": reach.shank_share, "holder": reach.holder_share}
+    assert reach.held_back_by == what == max(shares, key=lambda name: shares[name])
+    assert sum(shares.values()) == pytest.approx(1 - reach.share)
+    assert reach.shank_or_holder_share == pytest.approx(reach.shank_share + reach.holder_share)
+    words = " ".join(zone.advice.why)
+    assert " ".join(reach.why) in words
+    assert "  ".join(reach.why) in "  ".join(line.strip() for line in explain_lines(plan))
+    if what == "holder":
+        assert reach.stick_out_mm == pytest.approx(30.0, abs=0.05) and reach.shank_short_mm is None
+        assert "The holder would touch" in words and "of 20 mm: with 30 mm or more" in words
+    elif what == "shank":
+        # its clearance of 0.5 mm goes round the shank, not below it
+        assert reach.shank_short_mm == pytest.approx(18.0, abs=0.05)
+        assert "Neck or shank would touch" in words and "longer by 18 mm" in words
+    else:
+        assert reach.shank_short_mm is None
+        assert "The 14 mm ball" in words and reach.fit_diameter_mm == pytest.approx(10.0, rel=0.02)
+        assert not zone.advice.usable and in_words(zone) == "smaller cutter" and "one of 10 mm would" in words
+
+
+def test_a_pocket_tighter_than_the_ball_names_the_cutter(filleted: MeasuredPart) -> None:
+    plan = advisor.plan(filleted, ball="10 mm", lays_passes=False)
+    (fillet,) = [zone for zone in inside(plan) if zone.shape == "fillet"]
+    assert fillet.reach is not None and fillet.advice is not None
+    assert (fillet.reach.held_back_by, fillet.reach.cutter_share) == ("cutter", 1.0)
+    assert fillet.advice.why[0] == (
+        "The 10 mm ball does not get in on 100.0% of it without cutting elsewhere: "
+        "one of 6 mm would, on nearly all of it."
+    )
+    land = next(zone for zone in plan.zones if zone.shape == "land")
+    assert land.reach is not None and land.reach.held_back_by is None
