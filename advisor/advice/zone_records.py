@@ -9,6 +9,7 @@ import numpy as np
 from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, ClassAreas, Joint, Neighbour, Range, SlopeClass, Spread
+from advisor.part.frame import height_word
 from advisor.part.mesh import Floats, rim_lengths_mm
 from advisor.words import plain_number
 from advisor.zones.areas import borders, numbered_pairs
@@ -65,7 +66,7 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[Zone
         slope, z = _spread(surface), Range(float(heights[number, 0]), float(heights[number, 1]))
         measures.append(
             ZoneMeasures(
-                name=_name(told.shape, slope, z, features),
+                name=_name(told.shape, slope, _told_heights(z, surface.axis), features),
                 slope_class=slope_class,
                 shape=told.shape,
                 features=features,
@@ -103,28 +104,37 @@ def _spread(surface: ZoneSurface) -> Spread:
 _NAME_DECIMALS = 3
 
 
-def _name(shape: str, slope: Spread, z: Range, features: int) -> str:
+def _told_heights(z: Range, axis: Floats) -> tuple[str, str, str]:
+    """The lowest and the highest place as seen from the spindle, and the way from one to the other, all in words."""
+    word, times = height_word(axis)
+    low, high = (plain_number(round(times * height, _NAME_DECIMALS) + 0.0) for height in (z.min, z.max))
+    span = (low, high) if times > 0.0 else (high, low)
+    return f"{word} {low}", f"{word} {high}", f"{word} {span[0]} to {span[1]}"
+
+
+def _name(shape: str, slope: Spread, heights: tuple[str, str, str], features: int) -> str:
     """A name to find the zone by: what it is, and where or how steep."""
-    low, high = (plain_number(round(height, _NAME_DECIMALS) + 0.0) for height in (z.min, z.max))
+    _, high, span = heights
     if shape == "undercut":
-        return _name_of_undercut(slope, low, high, features)
+        return _name_of_undercut(slope, heights, features)
     if features > 1:
         return f"{features} small features"
     word = shape.capitalize()
     if shape in ("floor", "land"):
-        return f"{word} Z {high}"
+        return f"{word} {high}"
     if shape == "slope":
         lean = f"{slope.p05:.0f}°", f"{slope.p95:.0f}°"
         return f"{word} {lean[0]}" if lean[0] == lean[1] else f"{word} {lean[0]} to {lean[1]}"
-    return f"{word} Z {low} to {high}"
+    return f"{word} {span}"
 
 
-def _name_of_undercut(slope: Spread, low: str, high: str, features: int) -> str:
+def _name_of_undercut(slope: Spread, heights: tuple[str, str, str], features: int) -> str:
+    low, _, span = heights
     if features > 1:
         return f"{features} undercuts"
     if slope.mean > _UNDERSIDE_FROM_DEG:
-        return f"Underside Z {low}"
-    return f"Overhang {slope.mean:.0f}°" if slope.min > _LEANS_OVER_FROM_DEG else f"Hidden Z {low} to {high}"
+        return f"Underside {low}"
+    return f"Overhang {slope.mean:.0f}°" if slope.min > _LEANS_OVER_FROM_DEG else f"Hidden {span}"
 
 
 def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:

@@ -8,6 +8,7 @@ from typing import Final
 from advisor.advice.choose import in_words
 from advisor.model import SLOPE_CLASSES, Advice, PlanRecord, Range, Zone
 from advisor.pack.picture_key import class_ranges
+from advisor.part.frame import height_word
 from advisor.units import MM_PER_UNIT
 from advisor.words import plain_number
 
@@ -53,10 +54,17 @@ def _surface_facts(record: PlanRecord, zone: Zone, inches: bool) -> list[tuple[s
     ]
     if round(slope.p05) != round(slope.min) or round(slope.p95) != round(slope.max):
         facts.append(("mostly", f"{_angles(slope.p05, slope.p95)} (nine tenths of it)"))
-    facts.append(("Z", _lengths(zone.z_mm, inches)))
+    facts.append(_heights(zone.z_mm, record.setups[zone.setup].tool_axis, inches))
     if zone.neighbours:
         facts.append(("next to", _neighbours(zone)))
     return facts
+
+
+def _heights(z_mm: Range, axis: tuple[float, float, float], inches: bool) -> tuple[str, str]:
+    """Where the zone lies along its tool axis: in X, Y or Z of the part where that is one of them."""
+    word, times = height_word(axis)
+    ends = sorted((times * z_mm.min + 0.0, times * z_mm.max + 0.0))
+    return word, _lengths(Range(*ends), inches)
 
 
 def _advice_facts(record: PlanRecord, advice: Advice, inches: bool) -> list[tuple[str, str]]:

@@ -9,11 +9,13 @@ from typing import Final
 
 from advisor.model import PlanRecord, Zone
 from advisor.pack.page import plain_words
+from advisor.part.frame import AXES, LEANING
 from advisor.units import UM_PER_MM
 from advisor.words import plain_number
 
 MM_PER_INCH: Final = 25.4
-_HEIGHTS: Final = re.compile(r"\bZ (\S+)( to \S+)?$")
+_NUMBER: Final = r"(-?\d[\d.,]*(?:e-?\d+)?)"
+_HEIGHTS: Final = re.compile(rf"\b({'|'.join((*AXES, LEANING))}) {_NUMBER}(?: to {_NUMBER})?$")
 _LENGTH_IN_WORDS: Final = re.compile(r"(?<![\w.])(\d[\d,]*(?:\.\d+)?) (mm|um)\b")
 _INCH_DECIMALS: Final = 3
 # Nearer to zero than this a height is rounding.
@@ -44,10 +46,15 @@ class LengthUnit:
             return name
         if not self.is_inch:
             return " ".join(_without_rounding(word) for word in name.split())
+        told = [self._exactly(words, zone) for words in match.groups()[1:] if words]
+        return f"{name[: match.start()]}{match[1]} {' to '.join(told)}"
+
+    def _exactly(self, told_mm: str, zone: Zone) -> str:
+        """A rounded height in this unit, from the exact one; heights may count against the tool axis."""
+        low, high = zone.z_mm.min, zone.z_mm.max
+        exact = min((low, high, -low, -high), key=lambda z: abs(z - float(told_mm.replace(",", ""))))
         # adding nothing makes a negative zero a plain one
-        low, high = (f"{round(z / self.mm, _INCH_DECIMALS) + 0.0:g}" for z in (zone.z_mm.min, zone.z_mm.max))
-        single = high if zone.slope_class == "flat" else low
-        return name[: match.start()] + (f"Z {low} to {high}" if match[2] else f"Z {single}")
+        return f"{round(exact / self.mm, _INCH_DECIMALS) + 0.0:g}"
 
 
 MM: Final = LengthUnit("mm", 1.0)

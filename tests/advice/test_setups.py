@@ -19,8 +19,11 @@ from advisor.advice.setups import plan_of_setup
 from advisor.advice.tool_sequence import sequence_over_setups
 from advisor.errors import InputError
 from advisor.intake.read import read_part
+from advisor.job import parse_up
 from advisor.model import Plan, SequenceStep, ToolSequence
+from advisor.pack.card import zone_card
 from advisor.pack.folder import write_plan_folder
+from advisor.part.frame import plan_axes
 from advisor.part.heal import heal
 from advisor.part.measured import MeasuredPart, measure_part
 from advisor.part.mesh import Mesh, edge_lengths_mm, rim_lengths_mm
@@ -310,3 +313,39 @@ def test_what_none_of_the_set_ups_reaches_is_told_so(slotted: MeasuredPart) -> N
 
     assert told("one") == {"another set-up"}
     assert told(["+Z", "-Z"]) == {"no set-up reaches"}
+
+
+@pytest.mark.parametrize(
+    ("up", "floor", "land"),
+    [
+        ("+Z", "Floor Z 10", "Land Z 40"), ("-Z", "Floor Z -10", "Land Z -40"), ("+X", "Floor X 10", "Land X 40"),
+        ("-X", "Floor X -10", "Land X -40"), ("+Y", "Floor Y 10", "Land Y 40"),
+        ("0,0.6,0.8", "Floor height 10", "Land height 40"),
+    ],
+)  # fmt: skip
+def test_heights_in_names_are_those_of_the_axis_they_are_along(up: str, floor: str, land: str) -> None:
+    """A stepped block turned so that its Z lies along the tool axis: an override finds its zone by place."""
+    axis = np.array(parse_up(up))
+    vertices, faces = solids.stepped_block((10.0, 40.0), 60, 80)
+    frame = np.vstack([plan_axes(axis), axis])
+    place = tuple(np.array([vertices[:, 0].max() - 1.0, 0.0, 40.0]) @ frame)
+    job = {"up": up, "zone": [{"at": place, "name": "sealing face"}]}
+    part = measured(vertices @ frame, faces)
+    names = [zone.name for zone in advisor.plan(part, {"up": up}, only_zones=True, lays_passes=False).zones]
+    assert floor in names and land in names
+    named = [zone.name for zone in advisor.plan(part, job, only_zones=True, lays_passes=False).zones]
+    assert sorted(named) == sorted(["sealing face", *(name for name in names if name != land)])
+    walls = [name for name in names if name.startswith("Wall")]
+    word = floor.split()[1]
+    assert walls and all(f" {word} " in name for name in walls)
+
+
+def test_each_set_up_tells_heights_along_its_own_axis() -> None:
+    body = box((0, 0, 0), (60, 50, 40)) - box((45, 10, 10), (60, 40, 30)) - box((10, 10, 25), (40, 40, 40))
+    plan = advisor.plan(of_solid(body), {"setups": ["+Z", "+X"]}, ball="6 mm", only_zones=True, lays_passes=False)
+    floors = {zone.name for zone in plan.zones if zone.shape == "floor"}
+    assert {"Floor Z 25", "Floor X 45"} <= floors
+    for zone in plan.zones:
+        assert (" Z " in zone.name) <= (zone.setup == 0) and (" X " in zone.name) <= (zone.setup == 1)
+        if zone.setup == 1 and zone.name == "Floor X 45":
+            assert ("X", "45 mm") in zone_card(plan.record, zone).facts

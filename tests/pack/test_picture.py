@@ -543,6 +543,10 @@ def test_heights_and_lengths_are_told_in_the_unit_of_the_job(plan):
     assert lengths.MM.height_words(wall) == "Wall Z 0 to 19.05"
     assert lengths.MM.height_words(zone_at(3, "Underside Z -0.0", (-1e-17, 5))) == "Underside Z 0.0"
     assert lengths.INCH.height_words(zone_at(4, "Slope 7° to 43°", (0, 9))) == "Slope 7° to 43°"
+    # along -X heights are told in X of the part; along an axis that leans they are what they are
+    assert lengths.INCH.height_words(zone_at(5, "Wall X 0 to 19.1", (-19.05, 0))) == "Wall X 0 to 0.75"
+    assert lengths.INCH.height_words(zone_at(6, "Floor height 6.3", (1, 6.35))) == "Floor height 0.25"
+    assert lengths.INCH.height_words(zone_at(7, "Pad Z top", (0, 9))) == "Pad Z top"
     assert picture._part_words(inch, "Zone map").split("   ·   ")[1].endswith(" in")
 
 
