@@ -324,12 +324,12 @@ class ZoneTilt:
 
     ``tilt_deg`` is that of a fixed tool axis, 0 where no other is clear or none is better than upright; with 3+2 axes
     it is that of the zone's orientation, else the smallest for the zone. The spindle leans towards ``azimuth_deg``,
-    from +X of the set-up about its tool axis; ``None`` upright. ``off_tip_share`` is what of the zone's area is
-    reached and cut beside the tip, ``reached_share`` what is reached at all. ``clear_azimuths_deg`` are those, of
-    the ones asked, that are clear at this tilt. ``held_back_by`` is what touches mostly where a better tilt is not
-    clear, ``held_back_share`` on how much of the zone, the clearest of those taken. ``lead`` is in the direction of
-    the feed, ``lean`` across it; ``None`` but for five axes. ``places`` is at how many points of the zone that was
-    asked, ``lost_share`` what of its area is reached upright and not so, ``lost_by`` what mostly touches there.
+    from +X of the set-up about its tool axis; ``None`` upright. ``off_tip_share`` is what of the zone's area is reached
+    and cut beside the tip, ``reached_share`` what is reached at all. ``clear_azimuths_deg`` are those, of all 10 deg
+    apart, that are clear at this tilt. ``held_back_by`` is what touches mostly where a better tilt is not clear,
+    ``held_back_share`` on how much of the zone, the clearest of those taken. ``lead`` is in the direction of the feed,
+    ``lean`` across it; ``None`` but for five axes. ``places`` is at how many points of the zone that was asked,
+    ``lost_share`` what of its area is reached upright and not so, ``lost_by`` what mostly touches there.
     """
 
     tilt_deg: float

@@ -39,6 +39,8 @@ _FEWEST_POINTS_OF_A_ZONE = 16
 _POINTS = 6_000
 # A tilt that is told has been asked at so many points of the zone, or at all that there are.
 _SURE_POINTS_OF_A_ZONE = 12_000
+# Azimuths between those that were asked are asked, of a tilt that is told, at so many: 10 of them are what is let go.
+_FINE_POINTS_OF_A_ZONE = 2_000
 # A tilt refused for less than so many times what is let go is asked at many as well: few points tell no less apart.
 _NEAR_SLACKS = 4.0
 _HOLDS: dict[int, TiltHold | None] = {REACHED: None, BY_HOLDER: "holder", BY_SHANK: "shank", BY_CUTTER: "cutter"}
@@ -119,7 +121,8 @@ def with_tilts(
     job = _job(reach, mesh, settings, off_mm)
     told = _asked_everywhere(job, told_of, [number[zone.id] for zone in told_of])
     chosen = _chosen(job, told)
-    tilts = {each.zone.id: _zone_tilt(job, each, which) for each, which in zip(told, chosen, strict=True)}
+    between = _clear_between(job, told, chosen)
+    tilts = {each[0].zone.id: _zone_tilt(job, *each) for each in zip(told, chosen, between, strict=True)}
     groups = _orientations(told, chosen, tilts) if stage.machine.axes == "3+2" else ()
     return tuple(_with_tilt(zone, tilts.get(zone.id)) for zone in zones), groups
 
@@ -211,6 +214,27 @@ def _make_sure(job: _Job, told: Sequence[_Told], tilt: int) -> None:
         each.counts = each.counts.with_ways(axes, _counts(job, each.sure_rows, state, state[0], axes))
 
 
+def _clear_between(job: _Job, told: Sequence[_Told], chosen: Sequence[int]) -> list[Floats]:
+    """Of every zone the azimuths between those that were asked at which its tilt is clear; none of an upright one."""
+    samples, clear = job.reach.samples, [np.zeros(0) for _ in told]
+    tilt_of = [(which - 1) // ASKED_AZIMUTHS for which in chosen]
+    for tilt in sorted({tilt for tilt, which in zip(tilt_of, chosen, strict=True) if which > 0}):
+        own = [n for n, which in enumerate(chosen) if which > 0 and tilt_of[n] == tilt]
+        rings = [told[n].rings[tilt] for n in own]
+        some = [_some_of(np.arange(len(ring.rows)), _FINE_POINTS_OF_A_ZONE) for ring in rings]
+        rows = np.concatenate([ring.rows[places] for ring, places in zip(rings, some, strict=True)])
+        axes, azimuth_deg = job.cone.between(tilt)
+        state = job.tool.reach(axes, samples.point[rows], samples.normal[rows]).state
+        start = 0
+        for n, ring, places in zip(own, rings, some, strict=True):
+            area, stop = samples.area_mm2[ring.rows[places]], start + len(places)
+            is_up = ring.upright[places] == REACHED
+            lost = ((state[:, start:stop] != REACHED) & is_up) @ area
+            clear[n] = azimuth_deg[lost <= tolerances.REACH_SLACK_SHARE * float(area[is_up].sum())]
+            start = stop
+    return clear
+
+
 def _some_of(rows: _Rows, wanted: int) -> _Rows:
     """At most `wanted` of some rows, spread over them by the golden ratio.
 
@@ -238,7 +262,7 @@ def _in_groups(cone: TiltCone, shares: Sequence[TiltShares], area_mm2: Sequence[
     return chosen
 
 
-def _zone_tilt(job: _Job, told: _Told, which: int) -> ZoneTilt:
+def _zone_tilt(job: _Job, told: _Told, which: int, between_deg: Floats) -> ZoneTilt:
     cone, shares = job.cone, tilt_shares(told.counts)
     is_tilted = which > 0
     level = np.isclose(cone.tilt_deg, cone.tilt_deg[which]) & shares.is_clear
@@ -254,7 +278,7 @@ def _zone_tilt(job: _Job, told: _Told, which: int) -> ZoneTilt:
         upright_off_tip_share=float(shares.off_tip[0]),
         reached_share=float(shares.reached[which]),
         upright_reached_share=float(shares.reached[0]),
-        clear_azimuths_deg=tuple(float(azimuth) for azimuth in cone.azimuth_deg[level]) if is_tilted else (),
+        clear_azimuths_deg=tuple(np.union1d(cone.azimuth_deg[level], between_deg).tolist()) if is_tilted else (),
         held_back_by=_held(shares)[0],
         held_back_share=_held(shares)[1],
         stick_out_mm=_most_mm(_stick_outs(told, which)),

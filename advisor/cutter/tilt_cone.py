@@ -16,6 +16,8 @@ from advisor.part.plan_tree import PlanTree
 ASKED_TILTS_DEG = (5.0, 10.0, 15.0, 20.0, 30.0)
 # Azimuths of each: 30 deg apart.
 ASKED_AZIMUTHS = 12
+# Steps from one of them to the next at which a tilt that is told is asked as well: 10 deg apart.
+FINE_STEPS = 3
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,13 @@ class TiltCone:
     def rows(self, tilt: int) -> NDArray[np.int64]:
         """Axes of the n-th tilt, by azimuth."""
         return 1 + tilt * ASKED_AZIMUTHS + np.arange(ASKED_AZIMUTHS)
+
+    def between(self, tilt: int) -> tuple[Floats, Floats]:
+        """Axes of the n-th tilt towards azimuths between those asked, and these azimuths, deg, ascending."""
+        count = ASKED_AZIMUTHS * FINE_STEPS
+        place = np.arange(count)
+        azimuth = place[place % FINE_STEPS > 0] * 360.0 / count
+        return leaning(self.tilts_deg[tilt], azimuth) @ self.frame, azimuth
 
 
 def tilt_cone(axis: Floats, max_tilt_deg: float) -> TiltCone:
