@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
+from scipy.ndimage import label
 
 from advisor.advice.setups import plan_of_setup
 from advisor.model import Plan
@@ -175,7 +176,8 @@ def draw_thumbnails(setups: list[SetupViews], pictures: dict[str, Picture]) -> d
             best = max(range(len(views)), key=lambda k: seen[k])
             if seen[best] < _EASILY_SEEN_PX and best not in near:
                 near[best] = _small_drawing(one.solid, views[best], _NEARER)
-            drawing = near[best] if seen[best] < _EASILY_SEEN_PX else whole[best]
+            closer = near[best] if seen[best] < _EASILY_SEEN_PX else None
+            drawing = whole[best] if closer is None or not _fits_in(closer, zone.id) else closer
             names[zone.id] = f"zone-{zone.id}"
             pictures[names[zone.id]] = png_of(_faded_but(drawing, zone.id), colours=48)
     return names
@@ -198,6 +200,14 @@ def _small_drawing(solid: Solid, view: View, times: float) -> Drawing:
     return draw(solid, fit(view, solid.vertices, width, height, 6.0), _THUMBNAIL_LINES)
 
 
+def _fits_in(drawing: Drawing, zone: int) -> bool:
+    """Whether all of a zone that is seen in a closer drawing fits in a small picture; holes all over a part do not."""
+    return all(
+        len(at) == 0 or int(at.max()) - int(at.min()) < most
+        for at, most in zip(np.nonzero(drawing.zone == zone), THUMBNAIL_SIZE[::-1], strict=True)
+    )
+
+
 def _faded_but(drawing: Drawing, zone: int) -> Image.Image:
     """The drawing, or the piece of it about the zone, with all of the part but one zone near to grey."""
     rows, columns = np.nonzero(drawing.zone == zone)
@@ -209,7 +219,7 @@ def _faded_but(drawing: Drawing, zone: int) -> Image.Image:
     others = (zones >= 0) & (zones != zone)
     pixels[others] = _KEPT * pixels[others] + (1.0 - _KEPT) * _FADED
     picture = Image.fromarray(np.rint(pixels).astype(np.uint8))
-    if 0 < len(rows) < _RINGED_PX:
+    if 0 < len(rows) < _EASILY_SEEN_PX:
         _ring(picture, rows - top, columns - left)
     return picture
 
@@ -221,11 +231,18 @@ def _start(at: NDArray[np.intp], size: int, most: int) -> int:
 
 
 def _ring(picture: Image.Image, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> None:
-    # about the pixel of the zone that is nearest to its middle
-    near = int(np.argmin((rows - rows.mean()) ** 2 + (columns - columns.mean()) ** 2))
-    x, y = int(columns[near]), int(rows[near])
-    box = (x - _RING_PX, y - _RING_PX, x + _RING_PX, y + _RING_PX)
-    ImageDraw.Draw(picture).ellipse(box, outline=INK, width=2)
+    """Rings about the pieces of a zone that are hard to see, each about the pixel that is nearest to its middle."""
+    seen = np.zeros((picture.height, picture.width), bool)
+    seen[rows, columns] = True
+    pieces, count = label(seen, np.ones((3, 3)))
+    draw_on = ImageDraw.Draw(picture)
+    for number in range(1, count + 1):
+        down, across = np.nonzero(pieces == number)
+        if len(down) >= _RINGED_PX:
+            continue
+        near = int(np.argmin((down - down.mean()) ** 2 + (across - across.mean()) ** 2))
+        x, y = int(across[near]), int(down[near])
+        draw_on.ellipse((x - _RING_PX, y - _RING_PX, x + _RING_PX, y + _RING_PX), outline=INK, width=2)
 
 
 def legend_of(colours: ColourMap) -> Legend:

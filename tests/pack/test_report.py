@@ -7,6 +7,7 @@ import dataclasses
 import gzip
 import hashlib
 import html.parser
+import io
 import json
 import re
 from pathlib import Path
@@ -14,8 +15,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+import scipy.ndimage
 import solids
 import trimesh
+from PIL import Image
 
 import advisor
 from advisor.advice.choose import in_words
@@ -26,9 +29,10 @@ from advisor.pack.folder import write_plan_folder
 from advisor.pack.page import plain_words
 from advisor.pack.palette import CLASS_STYLES
 from advisor.pack.picture_key import DASH
+from advisor.pack.report_blocks import Picture
 from advisor.pack.report_contents import report_of
 from advisor.pack.report_page import report_page
-from advisor.pack.report_pictures import setup_views
+from advisor.pack.report_pictures import draw_thumbnails, setup_views
 from advisor.pack.report_simplify import simplified
 
 HOSTILE = '<img src=x onerror="alert(1)"> & </script><script>alert(2)</script>'
@@ -460,3 +464,17 @@ def test_without_typst_one_line_says_what_to_do(monkeypatch: pytest.MonkeyPatch,
         report_pdf.check_can_write_pdf()
     monkeypatch.chdir(tmp_path)
     assert run_for_code(["plan", "no_such_part.stl", "--pdf"]) == 2
+
+
+def test_small_features_all_over_a_part_are_ringed_one_by_one(demo_parts: Path) -> None:
+    """Five bores round a rim: a closer picture of the middle between them shows none."""
+    plan = advisor.plan(demo_parts / "fruit_cup_tool.stl", only_zones=True, ball="10 mm")
+    small = next(zone for zone in plan.zones if zone.shape == "small features")
+    pictures: dict[str, Picture] = {}
+    name = draw_thumbnails(setup_views(plan), pictures)[small.id]
+    dark = np.asarray(Image.open(io.BytesIO(pictures[name].png)).convert("L")) < 60
+    # rings close, so that what they hold is not of the outside; one is cut off by the edge of the picture
+    held = scipy.ndimage.binary_fill_holes(dark) & ~dark
+    pieces, count = scipy.ndimage.label(held)
+    discs = [piece for piece in range(1, count + 1) if 300 < (pieces == piece).sum() < 900]
+    assert small.features == 5 and len(discs) >= 3
