@@ -263,7 +263,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
             work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected,
             reach=reach, laid=numbers_from(work.layer, number),
         )  # fmt: skip
-        _keep_passes(work, number, steps)
+        steps, told = _keep_passes(work, number, steps, told)
         steps = _not_to_be_copied(work, number, steps)
     zone = Zone(
         id=int(work.ids[number]),
@@ -296,13 +296,17 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
     return _with_outline(zone, work, number)
 
 
-def _keep_passes(work: _Work, number: int, steps: tuple[Advice, ...]) -> None:
-    """Take the passes of what is advised for a zone into the plan."""
+def _keep_passes(
+    work: _Work, number: int, steps: tuple[Advice, ...], told: tuple[Advice, ...]
+) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
+    """Take the passes of what is advised for a zone into the plan; steps and candidates with their numbers."""
     if work.layer is None:
-        return
-    for step, stage in zip(steps, work.settings.stages, strict=True):
-        if step.is_laid and (laid := work.layer.lay(number, step, stage)) is not None:
+        return steps, told
+    steps, told, passes = work.layer.settled(number, steps, work.settings.stages, told)
+    for step, laid in zip(steps, passes, strict=True):
+        if laid is not None:
             work.book.keep(int(work.ids[number]), step, laid)
+    return steps, told
 
 
 def _not_to_be_copied(work: _Work, number: int, steps: tuple[Advice, ...]) -> tuple[Advice, ...]:

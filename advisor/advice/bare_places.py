@@ -9,7 +9,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from advisor.advice.laying import Laid
+from advisor.advice.laid_numbers import Laid
 from advisor.model import Advice, BarePlace
 from advisor.units import UM_PER_MM
 

@@ -172,15 +172,18 @@ def _reasons(candidate: Advice, facts: ZoneFacts) -> tuple[str, ...]:
             f"{candidate.tip_contact_share:.0%} of the zone is cut near the tip of the ball, where there is hardly "
             "any cutting speed."
         )
-    if candidate.spirals:
-        spirals = "a spiral" if candidate.spirals == 1 else f"{candidate.spirals} spirals"
-        sentences.append(f"Closed passes side by side are wound into {spirals}: one runs on into the next.")
     if (candidate.uncut_share or 0.0) > TELLING_UNCUT_SHARE:
         sentences.append(
             f"On {candidate.uncut_share:.0%} of the zone its passes end where the tool would go into the part: much "
             "more is left there."
         )
     return tuple(sentences)
+
+
+def spiral_words(count: int) -> str:
+    """What spirals are, of a zone with some."""
+    spirals = "a spiral" if count == 1 else f"{count} spirals"
+    return f"Closed passes side by side are wound into {spirals}: one runs on into the next."
 
 
 def _of_constant_z(candidate: Advice, facts: ZoneFacts) -> list[str]:

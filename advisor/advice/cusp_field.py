@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from advisor.advice.laying import Laid
+from advisor.advice.laid_numbers import Laid
 from advisor.part.mesh import Floats, Ints, Mesh
 from advisor.passes.laid import ProofPoints
 from advisor.units import UM_PER_MM

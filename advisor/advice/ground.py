@@ -6,7 +6,7 @@ import numpy as np
 
 from advisor import tolerances
 from advisor.advice.complete import Accuracy
-from advisor.advice.laying import CopyOf
+from advisor.advice.laid_numbers import CopyOf
 from advisor.advice.overrides import ZoneWishes
 from advisor.advice.settings import Settings
 from advisor.part.mesh import Flags, Floats, Ints

@@ -2,29 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.spatial.transform import Rotation
 
 from advisor import tolerances
 from advisor.advice.candidates import FLATTEST_FOR_CONSTANT_Z_DEG
 from advisor.advice.conditions import StageConditions
+from advisor.advice.laid_numbers import CopyOf, Laid, laid_of, with_laid_numbers, with_spirals
 from advisor.advice.target import StageTarget
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.path_time import minutes_range
-from advisor.cutter.roughness import SHALLOW_ARC_RA
 from advisor.cutter.tool_body import tool_body
 from advisor.job import Job
-from advisor.model import Advice, Cusp
+from advisor.model import Advice
 from advisor.part.curvature import Curvature
-from advisor.part.mesh import Flags, Floats, Ints
+from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
-from advisor.passes.laid import Proof, ProofPoints, Workplace, leaves_no_more, made_ready, proof_points, proved, wound
+from advisor.passes.laid import (
+    LaidPasses,
+    ProofPoints,
+    Workplace,
+    leaves_no_more,
+    made_ready,
+    proof_points,
+    proved,
+    wound,
+)
 from advisor.passes.level_family import level_passes
 from advisor.passes.lines import PassLines
 from advisor.passes.offset_family import offset_passes
@@ -32,7 +38,6 @@ from advisor.passes.offset_field import offset_from_outline
 from advisor.passes.offset_steps import OffsetSteps, cusp_steps, even_steps
 from advisor.passes.pieces import CONTACT
 from advisor.passes.surface import PassSurface, pass_surface
-from advisor.passes.timing import PathTotals
 from advisor.passes.trim import goes_clear
 from advisor.units import UM_PER_MM
 from advisor.zones.cut_lines import CutSurface
@@ -52,45 +57,13 @@ _ROOM_FOR_OVERLAP = 4 / 3
 
 
 @dataclass(frozen=True)
-class CopyOf:
-    """Which zone another is a copy of, and how that is moved here: turned about the axis, then shifted."""
+class _Loops:
+    """Passes of a family that goes downward, and what they were made ready with: they may become spirals."""
 
-    model: int
-    turn_deg: float
-    shift_mm: tuple[float, float, float]
-
-
-@dataclass(frozen=True)
-class Laid:
-    """A candidate's passes and what they leave: the cutter's middle along them, sums, and heights at points.
-
-    ``turns`` and ``spirals`` tell of passes wound from loops: see ``passes.order`` and ``passes.laid``.
-    """
-
-    centres_mm: Floats
-    contacts_mm: Floats
-    level: Ints
-    starts: NDArray[np.int64]
-    is_closed: Flags
-    turns: NDArray[np.int64]
-    spirals: int
-    totals: PathTotals
-    proof: Proof
-    points: ProofPoints
-
-    def moved(self, copy: CopyOf, axis: Floats) -> Laid:
-        """The same on a copy of the zone."""
-        turn = Rotation.from_rotvec(np.radians(copy.turn_deg) * axis)
-        matrix, shift = turn.as_matrix().T, np.array(copy.shift_mm)
-        points = replace(
-            self.points, point_mm=self.points.point_mm @ matrix + shift, normal=self.points.normal @ matrix
-        )
-        return replace(
-            self,
-            centres_mm=self.centres_mm @ matrix + shift,
-            contacts_mm=self.contacts_mm @ matrix + shift,
-            points=points,
-        )
+    passes: LaidPasses
+    surface: PassSurface
+    step_mm: float
+    feed_mm_per_min: float
 
 
 class PassLayer:
@@ -122,6 +95,7 @@ class PassLayer:
         self._surfaces: dict[float, PassSurface] = {}
         self._points: dict[str, ProofPoints] = {}
         self._laid: dict[tuple[str, str], Laid | None] = {}
+        self._loops: dict[tuple[str, str], _Loops] = {}
         self._of_models: dict[int, dict[tuple[str, str], Laid | None]] = {}
         self._models = {copy.model for copy in model_of.values()}
         self._number = -1
@@ -182,6 +156,7 @@ class PassLayer:
         self._surfaces.clear()
         self._points.clear()
         self._laid.clear()
+        self._loops.clear()
 
     def _copied(self, number: int, key: tuple[str, str], stage: StageConditions) -> Laid | None:
         """What was laid on the zone that this one is a copy of, moved here; lines are laid in their own direction.
@@ -211,22 +186,51 @@ class PassLayer:
             return None
         feed = advice.feed_mm_per_min or _ANY_FEED_MM_PER_MIN
         step = float(steps.most_mm[surface.source].max())
-        is_downward = advice.strategy != "parallel_line"
-        laid = made_ready(lines, surface, place, step, feed, downward=is_downward)
-        if laid.passes.lines.count == 0:
+        loops = made_ready(lines, surface, place, step, feed, downward=advice.strategy != "parallel_line")
+        if loops.passes.lines.count == 0:
             return None
-        points, target_mm = self._proof_points(stage, surface), _target_mm(advice, stage.target)
-        proof = proved(laid, points, place, target_mm)
-        spirals = wound(laid, surface, place, step, feed) if is_downward else None
-        if spirals is not None:
-            wound_proof = proved(spirals, points, place, target_mm)
-            if leaves_no_more(wound_proof, proof, _NOISE_SHARE * target_mm):
-                laid, proof = spirals, wound_proof
-        found = laid.passes.lines
-        return Laid(
-            laid.centres_mm, found.contact_mm, found.level, found.starts, found.is_closed, laid.passes.turns,
-            laid.spirals, laid.totals, proof, points,
-        )  # fmt: skip
+        points = self._proof_points(stage, surface)
+        if advice.strategy != "parallel_line":
+            self._loops[stage.target.name, advice.strategy] = _Loops(loops, surface, step, feed)
+        return laid_of(loops, proved(loops, points, place, _target_mm(advice, stage.target)), points)
+
+    def settled(
+        self, number: int, steps: Sequence[Advice], stages: Sequence[StageConditions], told: Sequence[Advice]
+    ) -> tuple[tuple[Advice, ...], tuple[Advice, ...], tuple[Laid | None, ...]]:
+        """Passes of what is advised for a zone that has been laid, wound into spirals where that is no worse.
+
+        Spirals differ by some thousandths from loops, and cost as much again to lay: other candidates stay loops.
+
+        Returns
+        -------
+        steps, told
+            What is advised stage by stage, and all candidates, with the numbers of what is cut.
+        passes
+            Of every step; None where none are laid.
+        """
+        kept, passes = list(steps), []
+        for place, (step, stage) in enumerate(zip(steps, stages, strict=True)):
+            laid = self._wound(number, step, stage) if step.is_laid else None
+            passes.append(laid)
+            if laid is None:
+                continue
+            kept[place], same = with_spirals(step, laid), (step.stage, step.strategy, True)
+            told = [with_spirals(one, laid) if (one.stage, one.strategy, one.is_laid) == same else one for one in told]
+        return tuple(kept), tuple(told), tuple(passes)
+
+    def _wound(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
+        found, key = self.lay(number, advice, stage), (stage.target.name, advice.strategy)
+        loops = self._loops.pop(key, None)
+        if found is None or loops is None:
+            return found
+        place, target_mm = self._place(stage), _target_mm(advice, stage.target)
+        spirals = wound(loops.passes, loops.surface, place, loops.step_mm, loops.feed_mm_per_min)
+        if spirals is None:
+            return found
+        proof = proved(spirals, found.points, place, target_mm)
+        if leaves_no_more(proof, found.proof, _NOISE_SHARE * target_mm):
+            found = self._laid[key] = laid_of(spirals, proof, found.points)
+        return found
 
     def _is_too_long(self, number: int, step_mm: float) -> bool:
         """Passes this far apart over a zone would be more than can be laid in a reasonable time."""
@@ -340,43 +344,6 @@ def uphill_steps_mm(steps: OffsetSteps, normal: Floats, axis: Floats) -> Floats:
     uphill /= np.maximum(np.linalg.norm(uphill, axis=1), 1e-12)[:, None]
     cosine2 = np.clip(np.einsum("mx,mx->m", uphill, steps.direction) ** 2, 0.0, 1.0)
     return np.asarray(np.sqrt(steps.least_mm**2 * cosine2 + steps.most_mm**2 * (1.0 - cosine2)))
-
-
-def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
-    """A candidate with what its laid passes need and leave instead of estimates."""
-    totals, summary, unevenness = found.totals, found.proof.summary, found.proof.unevenness
-    timed = advice.feed_mm_per_min is not None
-    is_cut = summary.uncut_share <= tolerances.TAIL_SHARE_OF_AREA
-    mean_um = _um(summary.mean_mm)
-    return replace(
-        advice,
-        cusp_um=Cusp(advice.cusp_um.target, _um(summary.p95_mm), _um(found.proof.most_mm) if is_cut else None),
-        ra_um=None if mean_um is None else mean_um / _MEAN_OVER_RA,
-        passes=totals.passes,
-        path_mm=totals.path_mm,
-        lifts=totals.lifts,
-        cutting_min=totals.cutting_min if timed else None,
-        total_min=totals.total_min if timed else None,
-        total_min_range=minutes_range(totals.total_min) if timed else None,
-        centre_path_mm=totals.centre_mm,
-        link_mm=totals.link_mm,
-        lift_mm=totals.lift_mm,
-        cusp_mean_um=mean_um,
-        cusp_uniformity=None if np.isnan(unevenness) else unevenness,
-        above_target_share=summary.above_target_share,
-        uncut_share=summary.uncut_share,
-        gouge_um=_um(found.proof.gouge_mm),
-        spirals=found.spirals,
-        is_laid=True,
-    )
-
-
-# Mean height over arithmetic mean roughness of a row of shallow arcs: a third of the cusp over it.
-_MEAN_OVER_RA = SHALLOW_ARC_RA / 8.0 / 3.0
-
-
-def _um(height_mm: float) -> float | None:
-    return None if np.isnan(height_mm) else height_mm * UM_PER_MM
 
 
 def _target_mm(advice: Advice, target: StageTarget) -> float:

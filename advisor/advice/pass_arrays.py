@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from advisor.advice.laying import Laid
+from advisor.advice.laid_numbers import Laid
 from advisor.model import Advice, PassArrays
 from advisor.part.mesh import Ints
 

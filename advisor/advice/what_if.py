@@ -20,7 +20,8 @@ from advisor.advice.complete import Accuracy
 from advisor.advice.conditions import StageConditions
 from advisor.advice.draw_zones import Drawn, draw_zones
 from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
-from advisor.advice.laying import CopyOf, PassLayer, numbers_from
+from advisor.advice.laid_numbers import CopyOf
+from advisor.advice.laying import PassLayer, numbers_from
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
@@ -243,6 +244,8 @@ def _zone_row(
         ground.drawn.surfaces[number], measure, (stage,), ground.accuracy, ground.wishes.strategy.get(number),
         is_protected=number in ground.wishes.protected, reach=reach, laid=numbers_from(layer, number),
     )  # fmt: skip
+    if layer is not None:
+        steps, told, _ = layer.settled(number, steps, (stage,), told)
     leftover = None if reach is None else reach.leftover
     return ZoneRow(
         id=int(ground.ids[number]),
