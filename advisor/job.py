@@ -52,6 +52,22 @@ class _Section(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
+# Text of one line: without control signs.
+_ONE_LINE = r"^[^\x00-\x1f\x7f]*$"
+ShortText = Annotated[str, Field(max_length=80, pattern=_ONE_LINE)]
+LongText = Annotated[str, Field(max_length=600, pattern=_ONE_LINE)]
+
+
+class TitleBlock(_Section):
+    """What stands in the title block of the report; the machine's name stands under ``[machine]``."""
+
+    part: ShortText | None = None
+    drawing: ShortText | None = None
+    revision: ShortText | None = None
+    by: ShortText | None = None
+    note: LongText | None = None
+
+
 class ZoneRules(_Section):
     """How facets become zones. Angles are slopes: 0 a floor facing the spindle, 90 a wall."""
 
@@ -178,7 +194,7 @@ class ZoneOverride(_Section):
     """What the user decides for the zone that a point lies on."""
 
     at: tuple[Length, Length, Length]
-    name: Annotated[str | None, Field(max_length=80, pattern=r"^[^\x00-\x1f\x7f]*$")] = None
+    name: ShortText | None = None
     shape: str | None = None
     strategy: Literal["constant_z", "parallel_line", "constant_cusp"] | None = None
     merge: tuple[tuple[Length, Length, Length], ...] = ()
@@ -231,6 +247,7 @@ class Job(_Section):
     path_tolerance: PositiveLength = 0.002
     stock: PositiveLength = 0.5
     clearance: Annotated[Length, Field(ge=0)] = 0.5
+    title: TitleBlock = TitleBlock()
     zones: ZoneRules = ZoneRules()
     machine: Machine = Machine()
     tool: tuple[Tool, ...] = ()
@@ -350,7 +367,7 @@ def _first_fault(fault: ValidationError, subject: str) -> InputError:
 def _suggest(location: tuple[int | str, ...]) -> str:
     models: dict[str, type[BaseModel]] = {
         "zones": ZoneRules, "machine": Machine, "tool": Tool, "stage": Stage, "zone": ZoneOverride,
-        "own_material": MaterialRow,
+        "own_material": MaterialRow, "title": TitleBlock,
     }  # fmt: skip
     model = models.get(str(location[0]), Job) if len(location) > 1 else Job
     if "holder" in location[:-1]:

@@ -82,6 +82,7 @@ __all__ = [
     "Tilt",
     "TiltHold",
     "TiltSide",
+    "Title",
     "ToolRecord",
     "ToolSequence",
     "Totals",
@@ -302,6 +303,18 @@ class Setting:
 
 
 @dataclass(frozen=True)
+class Title:
+    """Title block as the job has it; what is None is a line to fill in by hand."""
+
+    part: str | None = None
+    drawing: str | None = None
+    revision: str | None = None
+    machine: str | None = None
+    by: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
 class MapPrice:
     """What the zone map costs, in mm of path of the finishing stage: passes, blend lines and zones.
 
@@ -335,6 +348,7 @@ class PlanRecord:
     sequence: ToolSequence | None = None
     orientations: tuple[Orientation, ...] = ()
     rotary_axis: tuple[float, float, float] | None = None
+    title: Title = Title()
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ from advisor.advice.progress import ADVICE_FROM, DONE, REACH_FROM, ZONES_FROM, P
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
-from advisor.advice.stage_records import stage_records, tool_records
+from advisor.advice.stage_records import stage_records, title_record, tool_records
 from advisor.advice.tilts import table_axis, table_turn_deg, with_tilts
 from advisor.advice.tool_sequence import tool_sequence
 from advisor.advice.totals import totals_of
@@ -173,6 +173,7 @@ def advise(
         sequence=_sequence(work, finished),
         orientations=orientations,
         rotary_axis=table_axis(settings.job.machine),
+        title=title_record(settings.job),
     )
     passes, cusp_um = (None, None) if layer is None else _passes_told(work, layer)
     outlined = plan_outlines(zoning, outlines, axis, ids, zones).arrays

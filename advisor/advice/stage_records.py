@@ -1,12 +1,18 @@
-"""Tools and stages as the plan records them."""
+"""Title block, tools and stages as the plan records them."""
 
 from __future__ import annotations
 
 from advisor.advice.conditions import StageConditions
 from advisor.cutter.bending import tool_compliance_mm_per_n
-from advisor.job import Tool
-from advisor.model import StageRecord, ToolRecord
+from advisor.job import Job, Tool
+from advisor.model import StageRecord, Title, ToolRecord
 from advisor.units import UM_PER_MM
+
+
+def title_record(job: Job) -> Title:
+    """The title block, with the machine's name; what is blank is not given."""
+    told = {name: words for name, words in job.title if words and words.strip()}
+    return Title(**told, machine=(job.machine.name or "").strip() or None)
 
 
 def tool_records(tools: tuple[Tool, ...]) -> tuple[ToolRecord, ...]:

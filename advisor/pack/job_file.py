@@ -54,6 +54,7 @@ def starter_job(part: MeasuredPart | None = None, unit: str = "mm") -> str:
     sections = [
         _head(part),
         _general(job, part, unit),
+        _title_block(),
         _zones(job.zones),
         _machine(job.machine),
         _tools(ball),
@@ -146,6 +147,18 @@ def _general(job: Job, part: MeasuredPart | None, unit: str) -> list[str]:
         _line("stock", _mm(job.stock), "left by roughing, square to the surface, for the first stage", _OFF),
         _line("clearance", _mm(job.clearance), "air kept around shank and holder", _OFF),
         *_materials(),
+    ]
+
+
+def _title_block() -> list[str]:
+    return [
+        _title("title block of the report; what is not given is a line to fill in by hand"),
+        f"{_OFF}[title]",
+        _line("part", _text("Fruit cup tool, lower half"), "as you call it; else the name of the file", _OFF),
+        _line("drawing", _text("FC-104"), "its number", _OFF),
+        _line("revision", _text("B"), "of the drawing or of the model", _OFF),
+        _line("by", _text("R. Miller"), "who planned it; the machine is named under [machine]", _OFF),
+        _line("note", _text("polish by hand after finishing"), "one line for who reads the report", _OFF),
     ]
 
 

@@ -174,6 +174,8 @@ class Report:
         Title block: what is known.
     blanks : tuple of str
         Title block: what is filled in by hand.
+    note : str
+        Title block: what the job says to who reads it; empty where it says nothing.
     sections : tuple of Section
     pictures : mapping of name to Picture
     foot : str
@@ -183,6 +185,7 @@ class Report:
     title: str
     told: tuple[tuple[str, str], ...]
     blanks: tuple[str, ...]
+    note: str
     sections: tuple[Section, ...]
     pictures: Mapping[str, Picture]
     foot: str

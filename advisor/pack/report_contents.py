@@ -34,7 +34,9 @@ from advisor.pack.report_work import order_section, speed_section, tool_section
 from advisor.pack.report_zones import blend_section, card_section, copy_section, zone_section
 from advisor.words import counted
 
-_BLANKS: Final = ("revision", "drawing", "machine", "by", "checked", "approved", "date")
+# Lines of the title block in their order: those that a job may fill in, and those that are always signed by hand.
+_LINES: Final = ("revision", "drawing", "machine", "by")
+_SIGNED: Final = ("checked", "approved", "date")
 # Cautions that stand at the head of the report.
 _MOST_AT_HEAD: Final = 4
 
@@ -63,9 +65,10 @@ def report_of(plan: Plan, setups: list[SetupViews] | None = None) -> Report:
         input_section(record),
     )
     return Report(
-        plain_words(record.part.name) or plain_words(record.part.file) or "part",
+        _part_name(record) or plain_words(record.part.file) or "part",
         _told(record),
-        _BLANKS,
+        tuple(name for name in _LINES if not _filled(record, name)) + _SIGNED,
+        plain_words(record.title.note or ""),
         tuple(section for section in sections if section is not None and section.blocks),
         pictures,
         f"advisor {record.version}, {record.created[:10]}",
@@ -80,12 +83,21 @@ def _figures(plan: Plan, setups: list[SetupViews], mode: str, pictures: dict[str
     return None
 
 
+def _part_name(record: PlanRecord) -> str:
+    return plain_words(record.title.part or "") or plain_words(record.part.name)
+
+
+def _filled(record: PlanRecord, name: str) -> str:
+    """What the job says for a line of the title block; empty where it says nothing."""
+    return plain_words(getattr(record.title, name) or "")
+
+
 def _told(record: PlanRecord) -> tuple[tuple[str, str], ...]:
     """The title block, as far as the plan knows it."""
     part, numbers = record.part, numbers_of(record)
     size = " \N{MULTIPLICATION SIGN} ".join(numbers.unit.words(side) for side in part.size_mm)
     told = [
-        ("part", plain_words(part.name)),
+        ("part", _part_name(record)),
         ("model", plain_words(part.file)),
         ("size", f"{size} {numbers.length_sign}{' (unit assumed)' if part.unit_assumed else ''}"),
         ("material", plain_words(_setting(record, "material") or "not given")),
@@ -94,6 +106,7 @@ def _told(record: PlanRecord) -> tuple[tuple[str, str], ...]:
     axes = _setting(record, "axes")
     if axes:
         told.append(("machine axes", axes))
+    told += [(name, words) for name in _LINES if (words := _filled(record, name))]
     return tuple(told)
 
 

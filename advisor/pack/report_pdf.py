@@ -61,7 +61,8 @@ def _compiled(typst: ModuleType, report: Report, paper: str, desk: Path, fonts: 
         "files": names,
         "sizes": {name: (picture.width, picture.height) for name, picture in report.pictures.items()},
         "report": {
-            "title": report.title, "told": report.told, "blanks": report.blanks, "foot": report.foot,
+            "title": report.title, "told": report.told, "blanks": report.blanks, "note": report.note,
+            "foot": report.foot,
             "sections": [asdict(section) for section in report.sections],
         },
     }  # fmt: skip

@@ -16,7 +16,18 @@ from pydantic import BaseModel
 import advisor
 from advisor.advice.settings import resolve
 from advisor.cli.main import run_for_code
-from advisor.job import HolderStep, Job, Machine, MaterialRow, Stage, Tool, ZoneOverride, ZoneRules, load_job
+from advisor.job import (
+    HolderStep,
+    Job,
+    Machine,
+    MaterialRow,
+    Stage,
+    TitleBlock,
+    Tool,
+    ZoneOverride,
+    ZoneRules,
+    load_job,
+)
 from advisor.pack.job_file import starter_job
 
 DOC = Path(__file__).resolve().parents[2] / "docs" / "how-to-job.md"
@@ -125,6 +136,7 @@ def test_every_key_there_is_stands_in_the_starter(starter: str) -> None:
     assert set(keys) == keys_of(Job)
     assert set(keys["zones"]) == keys_of(ZoneRules)
     assert set(keys["machine"]) == keys_of(Machine)
+    assert set(keys["title"]) == keys_of(TitleBlock)
     assert {key for tool in keys["tool"] for key in tool} == keys_of(Tool)
     assert set(keys["tool"][0]["holder"][0]) == keys_of(HolderStep)
     assert set(keys["zone"][0]) == keys_of(ZoneOverride)

@@ -23,6 +23,7 @@ from PIL import Image
 import advisor
 from advisor.advice.choose import in_words
 from advisor.errors import InputError
+from advisor.job import job_from_keys
 from advisor.model import FacetArrays, Plan, Zone
 from advisor.pack import report_pdf
 from advisor.pack.folder import write_plan_folder
@@ -36,6 +37,7 @@ from advisor.pack.report_pictures import draw_thumbnails, setup_views
 from advisor.pack.report_simplify import simplified
 
 HOSTILE = '<img src=x onerror="alert(1)"> & </script><script>alert(2)</script>'
+TITLE = tuple(f"{word} {HOSTILE}" for word in ("Part", "B", "mill", "by", "#note"))
 MOST_BYTES = 15_000_000
 # Elements that have no end, and those whose content is no markup.
 _EMPTY = {"meta", "img", "path", "rect", "wbr", "br"}
@@ -100,6 +102,8 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     path.write_bytes(solids.to_stl_bytes(*solids.round_pocket(chord_error_mm=0.05)))
     job: dict[str, Any] = {
         "tolerance": "0.02 mm",
+        "title": dict(zip(("part", "revision", "by", "note"), (*TITLE[:2], *TITLE[3:]), strict=True)),
+        "machine": {"name": TITLE[2]},
         "tool": [{"name": HOSTILE, "diameter": "10 mm", "stick_out": "40 mm"}],
         "stage": [
             {"name": "pre-finish", "cusp": "0.02 mm", "stock_left": "0.1 mm"},
@@ -203,11 +207,33 @@ def is_cut(zone: Zone) -> bool:
 
 def test_markup_in_names_shows_as_text(plan: Plan, page: Page) -> None:
     words = "".join(page.text)
-    for name in (HOSTILE, '<script>alert("part")<!--', f"finish {HOSTILE}", f"#let x = 1; *{HOSTILE[:50]}*"):
+    for name in (HOSTILE, '<script>alert("part")<!--', f"finish {HOSTILE}", f"#let x = 1; *{HOSTILE[:50]}*", *TITLE):
         assert name in words
     scripts = [told for tag, told in page.tags if tag == "script"]
     assert [told.get("type") for told in scripts] == ["application/json", "application/octet-stream", None]
     assert not [name for _, told in page.tags for name in told if name.startswith("on") or name == "style"]
+
+
+def test_the_title_block_says_what_the_job_says_and_leaves_lines_for_the_rest(plan: Plan, ball_plan: Plan) -> None:
+    assert tuple(json.loads(plan.to_json())["title"].values()) == (TITLE[0], None, *TITLE[1:])
+    report = report_of(plan)
+    told = dict(report.told)
+    assert report.title == TITLE[0] and told["material"] == "Ti-6Al-4V"
+    assert (told["part"], told["revision"], told["machine"], told["by"], report.note) == TITLE
+    assert report.blanks == ("drawing", "checked", "approved", "date")
+    bare = report_of(ball_plan)
+    assert bare.blanks == ("revision", "drawing", "machine", "by", "checked", "approved", "date")
+    assert bare.title == "ball" and bare.note == "" and "by" not in dict(bare.told)
+
+
+@pytest.mark.parametrize(
+    ("title", "fault"),
+    [({"approved": "x"}, "approved.*is no key"), ({"by": "a\nb"}, "title.by"), ({"note": "n" * 601}, "note")],
+)
+def test_a_title_that_cannot_be_set_is_refused_in_one_line(title: dict[str, str], fault: str) -> None:
+    with pytest.raises(InputError, match=fault) as told:
+        job_from_keys({"title": title}, "job.toml")
+    assert len(str(told.value).splitlines()) == 1
 
 
 def test_nothing_is_fetched_from_anywhere(page: Page) -> None:
@@ -442,7 +468,7 @@ def test_the_pdf_has_the_same_contents(plan: Plan, tmp_path: Path) -> None:
                     assert is_told("".join(cell for cell, column in cells if column.kind != "picture")), section.name
             if block.block == "cards":
                 assert all(is_told(card.title) and all(map(is_told, card.reasons)) for card in block.cards)
-    assert is_told(HOSTILE), "markup is text here too"
+    assert all(map(is_told, (HOSTILE, *TITLE))), "markup is text here too"
     assert all(map(is_told, map(plain_words, plan.record.cautions)))
 
 
