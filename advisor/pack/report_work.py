@@ -2,22 +2,29 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
 from typing import Final
 
 from advisor.advice.choose import IN_WORDS
 from advisor.advice.tilt_words import azimuth_words
-from advisor.model import Advice, Leftover, PlanRecord, Setup, ToolRecord, Zone
+from advisor.model import Advice, Orientation, PlanRecord, Setup, ToolRecord, Zone
 from advisor.pack.lengths import in_unit
 from advisor.pack.page import plain_words
 from advisor.pack.picture_key import DASH
 from advisor.pack.report_blocks import Block, Column, Row, Section, Sentences, Table
 from advisor.pack.report_numbers import Numbers, grouped, minutes, numbers_of, runs, share, whole
-from advisor.words import counted, plain_number
+from advisor.pack.work_order import WorkStep, steps_of, sum_or_none, work_order
+from advisor.words import plain_number
 
-# Places left over that stand in the order of work.
-_MOST_PLACES: Final = 20
+_ORDER_RULE: Final = (
+    "The rule (common practice, no source): stage after stage; in a stage larger tools before smaller and higher zones "
+    "before lower, so that chips fall on what is still to be finished, and of zones with one top the less deep first; "
+    "corners and grooves left over last, when the small tool meets nothing but the rest. Where clamping or stiffness "
+    "asks for another order, that goes first."
+)
+_ORDER_COPIES: Final = (
+    "Cut zones that blend straight after one another. Of copies, the first is programmed and the others are moved (see "
+    "repeats)."
+)
 
 
 def tool_section(record: PlanRecord) -> Section:
@@ -57,13 +64,21 @@ def _orientation_table(record: PlanRecord, numbers: Numbers) -> Table:
     )  # fmt: skip
     rows = [
         Row((
-            "upright" if one.azimuth_deg is None else f"{one.tilt_deg:g}° {azimuth_words(one.azimuth_deg)}",
+            _tilt_words(one),
             plain_words(record.setups[one.setup].name), _axis(one.tool_axis), runs(list(one.zones)),
             share(one.off_tip_share), numbers.length(one.stick_out_mm),
         ))
         for one in record.orientations
     ]  # fmt: skip
     return Table(columns, tuple(rows))
+
+
+def _tilt_words(orientation: Orientation | None) -> str:
+    if orientation is None:
+        return DASH
+    if orientation.azimuth_deg is None:
+        return "upright"
+    return f"{orientation.tilt_deg:g}° {azimuth_words(orientation.azimuth_deg)}"
 
 
 def _stage_table(record: PlanRecord, numbers: Numbers) -> Table:
@@ -74,12 +89,12 @@ def _stage_table(record: PlanRecord, numbers: Numbers) -> Table:
     )  # fmt: skip
     rows = []
     for number, stage in enumerate(record.stages):
-        steps = [step for _, step in _steps_of(record, number)]
+        steps = [step for _, step in steps_of(record, number)]
         rows.append(Row((
             plain_words(stage.name), plain_words(record.tools[stage.tool].name),
             numbers.target(stage.cusp_target_um, stage.stepover_mm), numbers.length(stage.stock_left_mm),
-            str(len(steps)), numbers.path(_sum([step.path_mm for step in steps])),
-            minutes(_sum([step.total_min for step in steps])),
+            str(len(steps)), numbers.path(sum_or_none([step.path_mm for step in steps])),
+            minutes(sum_or_none([step.total_min for step in steps])),
         )))  # fmt: skip
     return Table(columns, tuple(rows))
 
@@ -106,7 +121,7 @@ def _tool_row(tool: ToolRecord, numbers: Numbers) -> Row:
 def speed_section(record: PlanRecord) -> Section | None:
     """Speeds and feeds zone by zone; None where nothing is cut."""
     numbers = numbers_of(record)
-    cut = [(zone, step) for number in range(len(record.stages)) for zone, step in _steps_of(record, number)]
+    cut = [(zone, step) for number in range(len(record.stages)) for zone, step in steps_of(record, number)]
     if not cut:
         return None
     if all(step.spindle_rpm is None for _, step in cut):
@@ -153,61 +168,43 @@ def _contact_table(cut: list[tuple[Zone, Advice]], numbers: Numbers) -> Table:
 
 
 def order_section(record: PlanRecord) -> Section:
-    """Set-up by set-up and stage by stage, what is cut with which tool; then what is left over."""
+    """What is cut after what, with which tool; what is left over comes last in its set-up."""
     numbers = numbers_of(record)
+    tilted = (Column("tilt", share=1.2),) if record.orientations else ()
     columns = (
         Column("step", kind="number", share=0.5), Column("set-up", share=0.9), Column("stage", share=1.1),
-        Column("tool", share=1.4), Column("strategy", share=1.6), Column("zones", share=1.6),
+        Column("tool", share=1.2), *tilted, Column("strategy", share=1.5), Column("zones, in order", share=1.6),
         Column("path", numbers.path_sign, "number", 0.8), Column("time", "min", "number", 0.8),
     )  # fmt: skip
-    rows = [Row((str(number), *cells)) for number, cells in enumerate(_order(record, numbers), 1)]
-    told = [
-        "Zones of one step may be cut in any order; cut zones that blend straight after one another. Of copies, the "
-        "first is programmed and the others are moved (see repeats)."
-    ]
-    more = len(_placed(record)) - _MOST_PLACES
-    if more > 0:
-        told.append(f"{counted(more, 'smaller place')} left over come after that: they stand in plan.json.")
+    rows = [Row(_order_cells(record, numbers, number, step)) for number, step in enumerate(work_order(record), 1)]
+    told = [_ORDER_RULE, _ORDER_COPIES]
     if record.sequence is not None and len(record.sequence.steps) > 1:
         told.append(f"Which tools finish everything soonest: {in_unit(plain_words(record.sequence.why), numbers.unit)}")
     return Section("order", "Order of work", (Table(columns, tuple(rows)), Sentences(tuple(told))))
 
 
-def _order(record: PlanRecord, numbers: Numbers) -> Iterator[tuple[str, ...]]:
-    for setup, named in enumerate(record.setups):
-        for number, stage in enumerate(record.stages):
-            groups: dict[tuple[int, str], list[tuple[Zone, Advice]]] = {}
-            for zone, step in _steps_of(record, number):
-                if zone.setup == setup:
-                    groups.setdefault((step.tool, IN_WORDS[step.strategy]), []).append((zone, step))
-            for (tool, strategy), members in groups.items():
-                yield (
-                    plain_words(named.name), plain_words(stage.name), plain_words(record.tools[tool].name), strategy,
-                    runs([zone.id for zone, _ in members]), numbers.path(_sum([s.path_mm for _, s in members])),
-                    minutes(_sum([s.total_min for _, s in members])),
-                )  # fmt: skip
-    for place in _placed(record)[:_MOST_PLACES]:
-        yield (
-                plain_words(record.setups[0].name) if len(record.setups) == 1 else DASH,
-                f"{place.pass_kind or place.kind} {place.id}", plain_words(place.tool or ""), DASH,
-                runs(list(place.zones)), numbers.path(place.pass_path_mm), minutes(place.cutting_min),
-            )  # fmt: skip
+def _order_cells(record: PlanRecord, numbers: Numbers, number: int, step: WorkStep) -> tuple[str, ...]:
+    if step.strategy is None:
+        places = "places" if len(step.places) > 1 else "place"
+        strategy, zones = f"{places} {runs(step.places)}", runs(step.zones)
+    else:
+        strategy, zones = IN_WORDS[step.strategy], _in_order(step.zones)
+    tilted = (_tilt_words(step.orientation),) if record.orientations else ()
+    return (
+        str(number), plain_words(record.setups[step.setup].name), plain_words(step.stage), plain_words(step.tool),
+        *tilted, strategy, zones, numbers.path(step.path_mm), minutes(step.total_min),
+    )  # fmt: skip
 
 
-def _placed(record: PlanRecord) -> list[Leftover]:
-    """Places left over that a tool of the job gets to."""
-    return [place for place in record.leftovers if place.tool is not None]
-
-
-def _steps_of(record: PlanRecord, stage: int) -> list[tuple[Zone, Advice]]:
-    """Zones that are cut in a stage, with the advice for it."""
-    return [(zone, zone.steps[stage]) for zone in record.zones if len(zone.steps) > stage and zone.steps[stage].usable]
-
-
-def _sum(values: list[float | None]) -> float | None:
-    """The sum; None where one of them is not known."""
-    known = [value for value in values if value is not None]
-    return math.fsum(known) if len(known) == len(values) else None
+def _in_order(zones: tuple[int, ...]) -> str:
+    """Numbers in the order given, rising runs drawn together."""
+    pieces: list[list[int]] = []
+    for zone in zones:
+        if pieces and zone == pieces[-1][-1] + 1:
+            pieces[-1].append(zone)
+        else:
+            pieces.append([zone])
+    return ", ".join(runs(piece) for piece in pieces)
 
 
 def _axis(axis: tuple[float, float, float]) -> str:
