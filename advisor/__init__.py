@@ -13,21 +13,22 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from advisor.advice.what_if_records import WhatIf
     from advisor.errors import InputError
-    from advisor.intake.door import plan, what_if
     from advisor.intake.read import read_part
     from advisor.job import Job
     from advisor.model import Plan
+    from advisor.notebook.door import plan, read_plan, what_if
 
-__all__ = ["InputError", "Job", "Plan", "WhatIf", "plan", "read_part", "what_if"]
+__all__ = ["InputError", "Job", "Plan", "WhatIf", "plan", "read_part", "read_plan", "what_if"]
 
 _HOMES = {
     "InputError": "advisor.errors",
     "Job": "advisor.job",
     "Plan": "advisor.model",
     "WhatIf": "advisor.advice.what_if_records",
-    "plan": "advisor.intake.door",
+    "plan": "advisor.notebook.door",
     "read_part": "advisor.intake.read",
-    "what_if": "advisor.intake.door",
+    "read_plan": "advisor.notebook.door",
+    "what_if": "advisor.notebook.door",
 }
 
 

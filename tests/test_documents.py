@@ -11,7 +11,7 @@ import pytest
 TOP = Path(__file__).resolve().parents[1]
 
 
-@pytest.mark.parametrize(("name", "commands"), [("README.md", 1), ("docs/tour.md", 3)])
+@pytest.mark.parametrize(("name", "commands"), [("README.md", 1), ("docs/tour.md", 3), ("docs/how-to-python.md", 0)])
 def test_the_docs_print_what_the_commands_print(name: str, commands: int) -> None:
     document = (TOP / name).read_text("utf-8")
     assert len(documented.commands_of(document)) == commands

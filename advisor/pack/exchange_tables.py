@@ -27,7 +27,7 @@ def table_columns(plan: Plan, table: TableName) -> dict[str, Column]:
     if table == "facets":
         return facet_columns(plan)
     rows = zone_rows(plan.record) if table == "zones" else candidate_rows(plan.record)
-    names = list(rows[0]) if rows else ["id"] if table == "zones" else list(COLUMNS)
+    names = list(COLUMNS) if table == "candidates" else list(rows[0]) if rows else ["id"]
     return {name: [row[name] for row in rows] for name in names}
 
 

@@ -16,8 +16,13 @@ def what_if_csv(what_if: WhatIf) -> str:
 
     Of one zone alone all strategies are told, ``chosen`` says which of them is advised.
     """
-    rows = [cells for row in what_if.rows for cells in _rows(what_if, row)]
+    rows = what_if_rows(what_if)
     return csv_text(list(rows[0]), rows)
+
+
+def what_if_rows(what_if: WhatIf) -> list[dict[str, Cell]]:
+    """The rows of the file, by column; None is not known."""
+    return [cells for row in what_if.rows for cells in _rows(what_if, row)]
 
 
 def _rows(what_if: WhatIf, row: WhatIfRow) -> Iterator[dict[str, Cell]]:
