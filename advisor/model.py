@@ -58,6 +58,7 @@ __all__ = [
     "Joint",
     "Leftover",
     "MapPrice",
+    "NamedFace",
     "Neighbour",
     "Orientation",
     "OutlineArrays",
@@ -111,8 +112,24 @@ class Repair:
 
 
 @dataclass(frozen=True)
+class NamedFace:
+    """A face of an exact model that has a name: its kind of surface (``free`` if of none), its area, a point on it.
+
+    The point is in the part's coordinates, as ``at`` of a ``[[zone]]`` of the job is.
+    """
+
+    name: str
+    kind: str
+    area_mm2: float
+    point_mm: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class Part:
-    """The part as planned: size, units, mends and warnings."""
+    """The part as planned: size, units, mends and warnings.
+
+    ``body_names`` and ``named_faces`` are those of an exact model; empty for models that have facets of their own.
+    """
 
     name: str
     file: str
@@ -129,6 +146,8 @@ class Part:
     repairs: tuple[Repair, ...]
     chord_error_um: float | None
     warnings: tuple[str, ...]
+    body_names: tuple[str, ...] = ()
+    named_faces: tuple[NamedFace, ...] = ()
 
 
 @dataclass(frozen=True)

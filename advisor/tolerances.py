@@ -353,3 +353,12 @@ WHAT_IF_CUSP_SHARE = 0.05
 # Rows that finish as much area as any, but for this share, are compared with one another; one that leaves a zone out is
 # no quicker way to the same end.
 WHAT_IF_AREA_SHARE = 0.01
+
+# Exact surfaces are cut into facets no further off than a fifth of the cusp asked for: their error then stands well
+# below it in the budget (our own choice, no source). Below half a micrometre facets grow many and nothing is gained;
+# above five a fillet's facets begin to show in its radius.
+STEP_CHORD_SHARE = 0.2
+STEP_LEAST_CHORD_MM = 0.0005
+STEP_MOST_CHORD_MM = 0.005
+# The same for the default finish, a cusp of 5 um, where no cusp is known.
+STEP_CHORD_MM = 0.001

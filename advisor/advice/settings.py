@@ -93,6 +93,12 @@ def resolve(
     return Settings(job, parse_up(job.up), tools, stages, record, subject)
 
 
+def finish_cusp_mm(file_keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> float | None:
+    """The cusp that the last stage is asked for, before any part is known; None where it is asked for otherwise."""
+    _check_options(options, _unit_in_force(file_keys, options))
+    return _job(file_keys, options, subject).stage[-1].cusp
+
+
 def _unit_in_force(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> str:
     return unit_name(options.get("unit") or file_keys.get("unit") or "mm")
 

@@ -11,7 +11,7 @@ import typer
 
 from advisor.advice.progress import silent
 
-PartPath = Annotated[Path, typer.Argument(metavar="PART", help="Part model: STL, PLY, OBJ, OFF, 3MF or GLB.")]
+PartPath = Annotated[Path, typer.Argument(metavar="PART", help="Part model: STL, PLY, OBJ, OFF, 3MF, GLB or STEP.")]
 JobPath = Annotated[Path | None, typer.Option("--job", metavar="JOB.toml", help="Job file with settings.")]
 Unit = Annotated[
     str | None,

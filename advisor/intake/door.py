@@ -6,13 +6,16 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from advisor import tolerances
 from advisor.advice.progress import Progress, silent
+from advisor.advice.settings import finish_cusp_mm
 from advisor.advice.setups import plan_part
 from advisor.advice.what_if import what_if_of
 from advisor.advice.what_if_asked import Given, Lengths
 from advisor.advice.what_if_records import WhatIf
 from advisor.errors import InputError
 from advisor.intake.read import read_part
+from advisor.intake.step import SUFFIXES as STEP_SUFFIXES
 from advisor.job import load_job
 from advisor.model import Plan
 from advisor.part.measured import MeasuredPart
@@ -111,8 +114,18 @@ def _read(
     if not isinstance(part, MeasuredPart):
         # the unit of the model is what an option says, then what the job file says, then what the model says
         unit = given.get("unit") or keys.get("unit")
-        part = read_part(part, None if unit is None else unit_name(unit))
+        chord_mm = _chord_mm(keys, given, subject) if Path(part).suffix.lower() in STEP_SUFFIXES else None
+        part = read_part(part, None if unit is None else unit_name(unit), chord_mm=chord_mm)
     return part, Given(keys, given, subject)
+
+
+def _chord_mm(keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> float:
+    """How far facets may leave exact surfaces: a share of the cusp asked for, within bounds."""
+    cusp = finish_cusp_mm(keys, options, subject)
+    if cusp is None:
+        return tolerances.STEP_CHORD_MM
+    share = cusp * tolerances.STEP_CHORD_SHARE
+    return min(max(share, tolerances.STEP_LEAST_CHORD_MM), tolerances.STEP_MOST_CHORD_MM)
 
 
 def _unit_option(words: str) -> str:

@@ -7,7 +7,8 @@ import io
 import os
 import stat
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.errors import InputError
+from advisor.intake import step
 from advisor.intake.stl import cut_short, stl_corners
+from advisor.model import NamedFace
 from advisor.part.heal import check_coordinates, heal
 from advisor.part.measured import MeasuredPart, measure_part
 from advisor.units import MM_PER_UNIT
@@ -28,7 +31,8 @@ class RawMesh:
     """A mesh as a file holds it.
 
     ``faces`` is None where corners come three a facet; ``unit`` is None where the format has none;
-    ``promised_more`` is the number of facets that the file says it has, where it holds fewer.
+    ``promised_more`` is the number of facets that the file says it has, where it holds fewer. ``unit_is_certain`` is
+    set where the format cannot be without a unit: no setting overrules it.
     """
 
     corners: Corners
@@ -36,6 +40,9 @@ class RawMesh:
     unit: str | None
     notes: tuple[str, ...] = ()
     promised_more: int | None = None
+    unit_is_certain: bool = False
+    body_names: tuple[str, ...] = ()
+    named_faces: tuple[NamedFace, ...] = ()
 
 
 _FORMATS_BY_TRIMESH = {".ply", ".obj", ".off", ".3mf", ".glb"}
@@ -45,15 +52,18 @@ _GLTF_TURNED_TO_Z_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0
 SUFFIXES = (".stl", ".ply", ".obj", ".off", ".3mf", ".glb")
 
 
-def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
+def read_part(path: str | Path, unit: str | None = None, *, chord_mm: float | None = None) -> MeasuredPart:
     """Read, mend and measure a part model.
 
     Parameters
     ----------
     path : str or Path
-        STL, PLY, OBJ, OFF, 3MF or GLB.
+        STL, PLY, OBJ, OFF, 3MF or GLB; STEP where the extra ``step`` is installed.
     unit : {"mm", "inch", "m"}, optional
-        Unit of the model; where left out the file's own is taken, and mm is assumed where it has none.
+        Unit of the model; where left out the file's own is taken, and mm is assumed where it has none. A STEP file has
+        its own in any case.
+    chord_mm : float, optional
+        How far facets may leave the exact surfaces of a STEP model; 0.001 mm where left out.
 
     Returns
     -------
@@ -67,8 +77,8 @@ def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
     """
     path = Path(path)
     subject = str(path)
-    data, raw = _read(path)
-    known = unit or raw.unit
+    data, raw = _read(path, chord_mm)
+    known = (raw.unit if raw.unit_is_certain else unit) or raw.unit
     scale = MM_PER_UNIT[known or "mm"]
     corners = np.asarray(raw.corners, dtype=np.float64)
     check_coordinates(corners, subject)
@@ -77,9 +87,11 @@ def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
         # a whole part under a header that lies is closed: this one lacks what was promised
         raise cut_short(subject, raw.promised_more, len(corners) // 3)
     notes = raw.notes
+    if unit is not None and unit != known:
+        notes = (*notes, f"the file itself says that its lengths are in {known}: {unit} is that of bare numbers alone")
     if known is None:
         notes = (*notes, "the file names no unit: mm was assumed (set it with --unit)")
-    return measure_part(
+    measured = measure_part(
         healed,
         name=_as_text(path.stem),
         file=_as_text(path.name),
@@ -88,6 +100,10 @@ def read_part(path: str | Path, unit: str | None = None) -> MeasuredPart:
         unit_assumed=known is None,
         notes=notes,
     )
+    if raw.body_names or raw.named_faces:
+        own = replace(measured.record, body_names=raw.body_names, named_faces=raw.named_faces)
+        return replace(measured, record=own)
+    return measured
 
 
 def _as_text(name: str) -> str:
@@ -95,7 +111,7 @@ def _as_text(name: str) -> str:
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
-def _read(path: Path) -> tuple[bytes, RawMesh]:
+def _read(path: Path, chord_mm: float | None) -> tuple[bytes, RawMesh]:
     """The file's bytes and their mesh; what cannot be a part model is refused unread."""
     try:
         mode = path.stat().st_mode
@@ -103,7 +119,7 @@ def _read(path: Path) -> tuple[bytes, RawMesh]:
             raise InputError(str(path), "is a folder", "give one part model, or run `advisor batch` on the folder")
         if not stat.S_ISREG(mode):
             raise InputError(str(path), "is a device, pipe or socket, not a file", "save the part model in a file")
-        reader = _reader(path)
+        reader = _reader(path, chord_mm)
         data = path.read_bytes()
     except OSError as fault:
         raise InputError(
@@ -118,20 +134,29 @@ def _too_large(path: Path) -> InputError:
     return InputError(str(path), "asks for more memory than there is", "export or copy it again")
 
 
-def _reader(path: Path) -> Callable[[bytes, Path], RawMesh]:
+def _reader(path: Path, chord_mm: float | None) -> Callable[[bytes, Path], RawMesh]:
     suffix = path.suffix.lower()
     if suffix == ".stl":
         return _read_stl
     if suffix in _FORMATS_BY_TRIMESH:
         return _read_by_trimesh
-    if suffix in (".step", ".stp", ".iges", ".igs"):
-        raise InputError(str(path), "is a model of exact surfaces, not of facets", "export it as STL and plan that")
-    raise InputError(str(path), "is of no format that is read here", f"give one of {', '.join(SUFFIXES)}")
+    if suffix in step.SUFFIXES:
+        return partial(_read_step, chord_mm=chord_mm)
+    if suffix in (".iges", ".igs"):
+        raise InputError(str(path), "is a model of exact surfaces, not of facets", "export it as STEP or STL")
+    raise InputError(
+        str(path), "is of no format that is read here", f"give one of {', '.join((*SUFFIXES, *step.SUFFIXES))}"
+    )
 
 
 def _read_stl(data: bytes, path: Path) -> RawMesh:
     held = stl_corners(data, str(path))
     return RawMesh(held.corners, None, None, held.notes, held.promised_more)
+
+
+def _read_step(data: bytes, path: Path, chord_mm: float | None) -> RawMesh:
+    held = step.read_step(data, path, chord_mm)
+    return RawMesh(held.corners, None, held.unit, held.notes, None, True, held.bodies, held.faces)
 
 
 def _read_by_trimesh(data: bytes, path: Path) -> RawMesh:

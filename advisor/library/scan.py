@@ -9,11 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.errors import InputError
+from advisor.intake import step
 from advisor.intake.read import SUFFIXES
 from advisor.library.summary import Failure
 
-# Models of exact surfaces: not read here, so a user who has them is told.
-EXACT_SUFFIXES = (".step", ".stp", ".iges", ".igs")
+# Models of exact surfaces that are not read here: a user who has them is told.
+_IGES_SUFFIXES = (".iges", ".igs")
 _PLAN_FILES = ("plan.json", "facets.npz")
 
 
@@ -50,8 +51,13 @@ def scan_folder(folder: Path, out: Path) -> Scan:
         raise InputError(str(folder), problem, "give a folder of part models (`advisor plan` is for one part)")
     unreadable: list[Failure] = []
     files = list(_files_below(folder, out, unreadable))
-    parts = sorted(_found(path, folder) for path in files if path.suffix.lower() in SUFFIXES)
-    exact_models = sum(path.suffix.lower() in EXACT_SUFFIXES for path in files)
+    read, left_out = (
+        ((*SUFFIXES, *step.SUFFIXES), _IGES_SUFFIXES)
+        if step.can_read_step()
+        else (SUFFIXES, (*step.SUFFIXES, *_IGES_SUFFIXES))
+    )
+    parts = sorted(_found(path, folder) for path in files if path.suffix.lower() in read)
+    exact_models = sum(path.suffix.lower() in left_out for path in files)
     if not parts:
         raise _nothing_found(folder, exact_models, unreadable)
     return Scan(tuple(FoundPart(*part) for part in parts), exact_models, tuple(unreadable))
@@ -122,4 +128,6 @@ def _nothing_found(folder: Path, exact_models: int, unreadable: list[Failure]) -
     remedy = f"give a folder that holds {', '.join(SUFFIXES)}"
     if exact_models:
         remedy = f"export its {exact_models} STEP or IGES models as STL"
+        if not step.can_read_step():
+            remedy += ", or have STEP read: pip install 'advisor[step]'"
     return InputError(str(folder), "holds no part models", remedy)

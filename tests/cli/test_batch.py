@@ -76,7 +76,7 @@ def test_a_batch_from_nothing_to_its_files_and_again(library, capsys, monkeypatc
 
 
 def test_unusable_input_ends_with_one_line(tmp_path, capsys):
-    (tmp_path / "part.step").write_text("x")
+    (tmp_path / "part.iges").write_text("x")
     for arguments in (
         [str(tmp_path / "nowhere"), "--out", str(tmp_path / "out")],
         [str(tmp_path), "--out", str(tmp_path / "out")],

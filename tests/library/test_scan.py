@@ -5,6 +5,7 @@ import os
 import pytest
 
 from advisor.errors import InputError
+from advisor.intake import step
 from advisor.library.scan import scan_folder
 
 
@@ -19,7 +20,13 @@ def _found(folder, out):
     return [part.file for part in scan_folder(folder, out).parts]
 
 
-def test_models_below_a_folder_in_order_and_nothing_else(tmp_path):
+@pytest.fixture(params=[True, False], ids=["step", "no step"])
+def reads_step(request, monkeypatch):
+    monkeypatch.setattr(step, "can_read_step", lambda: request.param)
+    return request.param
+
+
+def test_models_below_a_folder_in_order_and_nothing_else(tmp_path, reads_step):
     models = [
         "B.STL",
         "a.ply",
@@ -34,10 +41,10 @@ def test_models_below_a_folder_in_order_and_nothing_else(tmp_path):
     _make(tmp_path, *models, "n.txt", ".hidden/a.stl", "._a.stl", "out/plans/a.stl", "t.step", "a/u.IGS")
     _make(tmp_path, "old/plan.json", "old/facets.npz", "old/deep/part.stl")
     scan = scan_folder(tmp_path, tmp_path / "out")
-    files = [name for name in models if not name.endswith(".json")]
+    files = [name for name in models if not name.endswith(".json")] + ["t.step"] * reads_step
     assert [part.file for part in scan.parts] == sorted(files)
     assert [part.path for part in scan.parts] == [tmp_path / name for name in sorted(files)]
-    assert (scan.exact_models, scan.unreadable) == (2, ())
+    assert (scan.exact_models, scan.unreadable) == (2 - reads_step, ())
 
 
 def test_links_round_in_a_circle_end_and_dead_ones_are_kept_to_be_reported(tmp_path):
@@ -62,7 +69,7 @@ def test_a_name_that_is_no_text_is_spelled_out(tmp_path):
     [
         ([], "there is no such folder"),
         (["parts/a.txt"], "holds no part models; give a folder that holds .stl"),
-        (["parts/a.step", "parts/b.iges"], "holds no part models; export its 2 STEP or IGES models as STL"),
+        (["parts/a.igs", "parts/b.iges"], "holds no part models; export its 2 STEP or IGES models as STL"),
         (["parts"], "is a file, not a folder"),
     ],
 )
