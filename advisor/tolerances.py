@@ -354,11 +354,10 @@ WHAT_IF_CUSP_SHARE = 0.05
 # no quicker way to the same end.
 WHAT_IF_AREA_SHARE = 0.01
 
-# Exact surfaces are cut into facets no further off than a fifth of the cusp asked for: their error then stands well
-# below it in the budget (our own choice, no source). Below half a micrometre facets grow many and nothing is gained;
-# above five a fillet's facets begin to show in its radius.
-STEP_CHORD_SHARE = 0.2
+# Facets cut from exact surfaces follow the cusp asked for (``part.coarseness``) within these bounds: below half a
+# micrometre facets grow many and nothing is gained, above five a fillet's facets begin to show in its radius (our own
+# choice, no source).
 STEP_LEAST_CHORD_MM = 0.0005
 STEP_MOST_CHORD_MM = 0.005
-# The same for the default finish, a cusp of 5 um, where no cusp is known.
+# Where no cusp is known: that of the default finish, a cusp of 5 um.
 STEP_CHORD_MM = 0.001

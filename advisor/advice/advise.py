@@ -120,7 +120,7 @@ def advise(
     surfaces = drawn.surfaces
     wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
     ids = zone_ids(len(surfaces), wishes)
-    facets_um = chord_error_um(part.mesh, smooth)
+    facets_um = chord_error_um(part.mesh, smooth, part.record.chord_error_um)
     is_small = np.array([told.shape == SMALL_FEATURES_SHAPE for told in drawn.shapes])
     fits = zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um))
     outlines = boundaries_of(zoning, axis)

@@ -95,7 +95,7 @@ def _setups(part: MeasuredPart, settings: Settings) -> tuple[Floats, SetupPart, 
     else:
         axes = np.array([parse_up(words) for words in settings.job.setups])
         forced, spare = tuple(range(len(axes))), 1.0
-    off_mm = reach_tolerance_mm(settings, chord_error_um(part.mesh, part.smooth))
+    off_mm = reach_tolerance_mm(settings, chord_error_um(part.mesh, part.smooth, part.record.chord_error_um))
     reach = setup_reach(part.mesh, body, cutter, axes, even_samples(part.mesh, _SAMPLES), off_mm, tool.stick_out)
     cover = setup_cover(part.mesh, part.smooth.is_crease, part.smooth.is_plane, reach, forced, spare)
     asked = axis_tool(part.mesh, body, cutter, cover.axes, off_mm, tool.stick_out)
@@ -147,7 +147,7 @@ def _joined_record(
     records = [plan.record for plan in plans]
     prices = [record.map_price for record in records]
     bare = _joined_bare_places(records, starts)
-    facets_um = chord_error_um(part.mesh, part.smooth)
+    facets_um = chord_error_um(part.mesh, part.smooth, part.record.chord_error_um)
     warnings = tuple(dict.fromkeys(warning for record in records for warning in record.part.warnings))
     return replace(
         records[0],

@@ -105,7 +105,7 @@ class _Ground:
         self.ids = zone_ids(len(shapes), self.wishes)
         self.is_small: Flags = np.array([shape == SMALL_FEATURES_SHAPE for shape in shapes])
         self.finished = finished_zones(zoning, self.ids, self.wishes, self.is_small)
-        self.facets_um = chord_error_um(part.mesh, part.smooth)
+        self.facets_um = chord_error_um(part.mesh, part.smooth, part.record.chord_error_um)
         self.off_mm = reach_tolerance_mm(settings, self.facets_um)
 
     @cached_property

@@ -18,6 +18,7 @@ from advisor.intake.read import read_part
 from advisor.intake.step import SUFFIXES as STEP_SUFFIXES
 from advisor.job import load_job
 from advisor.model import Plan
+from advisor.part.coarseness import chord_tolerance_for_cusp_mm
 from advisor.part.measured import MeasuredPart
 from advisor.units import unit_name
 
@@ -124,8 +125,7 @@ def _chord_mm(keys: Mapping[str, Any], options: Mapping[str, Any], subject: str)
     cusp = finish_cusp_mm(keys, options, subject)
     if cusp is None:
         return tolerances.STEP_CHORD_MM
-    share = cusp * tolerances.STEP_CHORD_SHARE
-    return min(max(share, tolerances.STEP_LEAST_CHORD_MM), tolerances.STEP_MOST_CHORD_MM)
+    return min(max(chord_tolerance_for_cusp_mm(cusp), tolerances.STEP_LEAST_CHORD_MM), tolerances.STEP_MOST_CHORD_MM)
 
 
 def _unit_option(words: str) -> str:

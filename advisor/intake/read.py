@@ -32,7 +32,8 @@ class RawMesh:
 
     ``faces`` is None where corners come three a facet; ``unit`` is None where the format has none;
     ``promised_more`` is the number of facets that the file says it has, where it holds fewer. ``unit_is_certain`` is
-    set where the format cannot be without a unit: no setting overrules it.
+    set where the format cannot be without a unit: no setting overrules it. ``chord_um`` is what
+    facets cut from exact surfaces keep within.
     """
 
     corners: Corners
@@ -41,6 +42,7 @@ class RawMesh:
     notes: tuple[str, ...] = ()
     promised_more: int | None = None
     unit_is_certain: bool = False
+    chord_um: float | None = None
     body_names: tuple[str, ...] = ()
     named_faces: tuple[NamedFace, ...] = ()
 
@@ -100,10 +102,10 @@ def read_part(path: str | Path, unit: str | None = None, *, chord_mm: float | No
         unit_assumed=known is None,
         notes=notes,
     )
-    if raw.body_names or raw.named_faces:
-        own = replace(measured.record, body_names=raw.body_names, named_faces=raw.named_faces)
-        return replace(measured, record=own)
-    return measured
+    if raw.chord_um is None:
+        return measured
+    own = replace(measured.record, chord_error_um=raw.chord_um, body_names=raw.body_names, named_faces=raw.named_faces)
+    return replace(measured, record=own)
 
 
 def _as_text(name: str) -> str:
@@ -156,7 +158,7 @@ def _read_stl(data: bytes, path: Path) -> RawMesh:
 
 def _read_step(data: bytes, path: Path, chord_mm: float | None) -> RawMesh:
     held = step.read_step(data, path, chord_mm)
-    return RawMesh(held.corners, None, held.unit, held.notes, None, True, held.bodies, held.faces)
+    return RawMesh(held.corners, None, held.unit, held.notes, None, True, held.chord_um, held.bodies, held.faces)
 
 
 def _read_by_trimesh(data: bytes, path: Path) -> RawMesh:

@@ -25,7 +25,7 @@ from advisor.intake import step_child
 from advisor.intake.stl import stl_corners
 from advisor.model import NamedFace
 from advisor.tolerances import STEP_CHORD_MM
-from advisor.units import MM_PER_UNIT
+from advisor.units import MM_PER_UNIT, UM_PER_MM
 
 SUFFIXES: Final = (".step", ".stp")
 _LIBRARY: Final = "OCP"
@@ -50,6 +50,8 @@ class StepMesh:
         Corners of the facets, three each, in ``unit``.
     unit : {"mm", "inch", "m"}
     notes : tuple of str
+    chord_um : float
+        Facets keep within it.
     bodies : tuple of str
         Names of bodies that have one, in the order of the file.
     faces : tuple of NamedFace
@@ -59,6 +61,7 @@ class StepMesh:
     corners: NDArray[np.float64]
     unit: str
     notes: tuple[str, ...]
+    chord_um: float
     bodies: tuple[str, ...]
     faces: tuple[NamedFace, ...]
 
@@ -115,7 +118,7 @@ def read_step(data: bytes, path: Path, chord_mm: float | None = None) -> StepMes
         raise InputError(subject, f"cannot be read as STEP ({told['fault']})", _COPY_AGAIN)
     named = step_unit(data)
     unit = named or "mm"
-    notes = [f"exact surfaces were cut into facets to within {chord_mm * 1000:.3g} um"]
+    notes = [f"exact surfaces were cut into facets to within {chord_mm * UM_PER_MM:.3g} um"]
     if named is None:
         notes.append("the file's unit of length is none of mm, inch and m: lengths were turned into mm")
     told_of, count = len(_FACE.findall(data)), int(told["face_count"])
@@ -124,7 +127,9 @@ def read_step(data: bytes, path: Path, chord_mm: float | None = None) -> StepMes
             f"only {count} of the {told_of} faces in the file could be read: the others are missing in the plan"
         )
     corners = stl_corners(facets, subject).corners.astype(np.float64) / MM_PER_UNIT[unit]
-    return StepMesh(corners, unit, tuple(notes), tuple(told["bodies"]), tuple(map(_named_face, told["faces"])))
+    return StepMesh(
+        corners, unit, tuple(notes), chord_mm * UM_PER_MM, tuple(told["bodies"]), tuple(map(_named_face, told["faces"]))
+    )
 
 
 def _named_face(told: Mapping[str, Any]) -> NamedFace:

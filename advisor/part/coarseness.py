@@ -27,7 +27,7 @@ UNEVEN = 1.5
 CUSP_OVER_CHORD = 5.0
 
 
-def chord_error_um(mesh: Mesh, smooth: SmoothSurface) -> float | None:
+def chord_error_um(mesh: Mesh, smooth: SmoothSurface, most_um: float | None = None) -> float | None:
     """Estimated distance between the facets and the smooth surface behind them, um.
 
     Over each facet the surface is taken as the quadric that the normals at its corners tell, but no further off
@@ -39,6 +39,9 @@ def chord_error_um(mesh: Mesh, smooth: SmoothSurface) -> float | None:
     mesh : Mesh
     smooth : SmoothSurface
         Of the same mesh.
+    most_um : float, optional
+        Where facets were cut from exact surfaces: what they were cut to keep within. Long facets that end in a gentle
+        edge, as where two fillets meet, are else taken for coarse ones that bend along their length.
 
     Returns
     -------
@@ -58,7 +61,8 @@ def chord_error_um(mesh: Mesh, smooth: SmoothSurface) -> float | None:
     if len(rise_mm) == 0:
         return None
     share = np.array([1.0 - _TAIL_SHARE])
-    return UM_PER_MM * float(weighted_quantiles(rise_mm, area_mm2, share)[0])
+    told_um = UM_PER_MM * float(weighted_quantiles(rise_mm, area_mm2, share)[0])
+    return told_um if most_um is None else min(told_um, most_um)
 
 
 def facet_angle_deg(chord_error_mm: float, radius_mm: float) -> float:

@@ -13,6 +13,7 @@ import advisor
 from advisor.cli.main import run_for_code
 from advisor.errors import InputError
 from advisor.intake import step
+from advisor.part.coarseness import chord_error_um
 
 pytest.importorskip("OCP", reason="what reads STEP is not installed (it is in advisor[dev])")
 
@@ -25,38 +26,47 @@ VOLUME_MM3 = (
 )  # fmt: skip
 
 
-def solid() -> Any:
+def edges_of(shape: Any) -> list[tuple[Any, list[Any]]]:
+    """Edges of a shape, each once, with their two ends."""
     from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.TopAbs import TopAbs_ShapeEnum
+    from OCP.TopExp import TopExp_Explorer
+    from OCP.TopoDS import TopoDS
+
+    told: list[tuple[Any, list[Any]]] = []
+    explorer = TopExp_Explorer(shape, TopAbs_ShapeEnum.TopAbs_EDGE)
+    while explorer.More():
+        edge = TopoDS.Edge(explorer.Current())
+        curve = BRepAdaptor_Curve(edge)
+        if not any(edge.IsSame(other) for other, _ in told):
+            told.append((edge, [curve.Value(at) for at in (curve.FirstParameter(), curve.LastParameter())]))
+        explorer.Next()
+    return told
+
+
+def solid() -> Any:
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Fuse
     from OCP.BRepFilletAPI import BRepFilletAPI_MakeFillet
     from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakeCylinder
     from OCP.gp import gp_Ax2, gp_Dir, gp_Pnt
     from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
-    from OCP.TopAbs import TopAbs_ShapeEnum
-    from OCP.TopExp import TopExp_Explorer
-    from OCP.TopoDS import TopoDS
 
     low = BRepPrimAPI_MakeBox(LONG, DEEP, LOW).Shape()
     high = BRepPrimAPI_MakeBox(gp_Pnt(0, DEEP - BACK, 0), gp_Pnt(LONG, DEEP, HIGH)).Shape()
     one = ShapeUpgrade_UnifySameDomain(BRepAlgoAPI_Fuse(low, high).Shape(), True, True, True)
     one.Build()
     rounded = BRepFilletAPI_MakeFillet(one.Shape())
-    edges = TopExp_Explorer(one.Shape(), TopAbs_ShapeEnum.TopAbs_EDGE)
-    found = False
-    while edges.More() and not found:
-        edge = TopoDS.Edge(edges.Current())
-        curve = BRepAdaptor_Curve(edge)
-        ends = [curve.Value(at) for at in (curve.FirstParameter(), curve.LastParameter())]
-        found = all(abs(end.Y() - (DEEP - BACK)) + abs(end.Z() - LOW) < 1e-6 for end in ends)
-        if found:
-            rounded.Add(FILLET, edge)
-        edges.Next()
-    assert found
+    (corner,) = (
+        edge
+        for edge, ends in edges_of(one.Shape())
+        if all(abs(end.Y() - (DEEP - BACK)) + abs(end.Z() - LOW) < 1e-6 for end in ends)
+    )
+    rounded.Add(FILLET, corner)
     place = gp_Ax2(gp_Pnt(LONG / 2, DEEP - BACK / 2, HIGH), gp_Dir(0, 0, 1))
     return BRepAlgoAPI_Fuse(rounded.Shape(), BRepPrimAPI_MakeCylinder(place, BOSS, BOSS_HIGH).Shape()).Shape()
 
 
-def written(folder: Path, unit: str, schema: str = "AP214IS") -> Path:
+def written(folder: Path, unit: str, schema: str = "AP214IS", shape: Any = None) -> Path:
     from OCP.Interface import Interface_Static
     from OCP.STEPControl import STEPControl_StepModelType, STEPControl_Writer
 
@@ -64,7 +74,7 @@ def written(folder: Path, unit: str, schema: str = "AP214IS") -> Path:
     writer = STEPControl_Writer()  # its settings are there once it is
     assert Interface_Static.SetCVal_s("write.step.unit", unit)
     assert Interface_Static.SetCVal_s("write.step.schema", schema)
-    writer.Transfer(solid(), STEPControl_StepModelType.STEPControl_AsIs)
+    writer.Transfer(solid() if shape is None else shape, STEPControl_StepModelType.STEPControl_AsIs)
     writer.Write(str(path))
     return path
 
@@ -136,6 +146,23 @@ def test_the_plan_finds_the_fillet_and_the_boss(models: dict[str, Path]) -> None
     assert fillet and all(zone.surface.radius_mm == pytest.approx(FILLET, rel=1e-3) for zone in fillet)
     assert all(zone.concave_radius_mm == pytest.approx(FILLET, rel=0.02) for zone in fillet)
     assert boss and all(zone.surface.radius_mm == pytest.approx(BOSS, rel=1e-3) for zone in boss)
+
+
+def test_the_chord_error_told_is_no_more_than_that_asked_for(tmp_path: Path) -> None:
+    """Rolled edges that meet in gentle mitres: by its facets alone the block is taken for a very coarse one."""
+    from OCP.BRepFilletAPI import BRepFilletAPI_MakeFillet
+    from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
+
+    box = BRepPrimAPI_MakeBox(60.0, 40.0, 20.0).Shape()
+    rounded = BRepFilletAPI_MakeFillet(box)
+    for edge, ends in edges_of(box):
+        if all(abs(end.Z() - 20.0) < 1e-6 for end in ends):
+            rounded.Add(5.0, edge)
+    part = advisor.read_part(written(tmp_path, "MM", shape=rounded.Shape()))
+    assert chord_error_um(part.mesh, part.smooth) > 100.0
+    plan = advisor.plan(part, ball="6 mm", lays_passes=False)
+    assert plan.record.part.chord_error_um <= 1.0
+    assert not [words for words in plan.record.cautions if "model is coarse" in words]
 
 
 def test_names_of_bodies_and_faces_come_with_a_point_to_call_them_by(models: dict[str, Path], tmp_path: Path) -> None:
