@@ -71,6 +71,8 @@ class Visit:
         self.asked: list[str] = []
         self.said: list[str] = []
         self.page.on("request", lambda request: self.asked.append(request.url))
+        self.got: list[str] = []
+        self.page.on("response", lambda response: self.got.append(response.url))
         self.page.on("console", lambda message: self.said.append(message.text))
         self.page.on("pageerror", lambda error: self.said.append(str(error)))
         self.page.on("dialog", lambda dialog: self.said.append(dialog.message))
@@ -224,6 +226,84 @@ def test_it_prints_on_a4_and_on_letter_without_the_view(visit: Visit, tmp_path: 
         words = " ".join(" ".join(page.extract_text() for page in pages).split())
         assert "Cautions" in words and "Order of work" in words and "Drag to turn" not in words
         assert not re.search(r"Click a zone", words)
+
+
+# Every piece of text that shows: its colour, the grounds behind it from the nearest outwards, and how large it is.
+TEXTS = """() => {
+  const told = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    const owner = node.parentElement;
+    if (!node.data.trim() || !owner.checkVisibility({ opacityProperty: true, visibilityProperty: true })) continue;
+    const style = getComputedStyle(owner), grounds = [];
+    for (let at = owner; at; at = at.parentElement) grounds.push(getComputedStyle(at).backgroundColor);
+    const paint = owner instanceof SVGElement ? style.fill : style.color;
+    told.push([node.data.trim().slice(0, 40), paint, grounds, parseFloat(style.fontSize), Number(style.fontWeight),
+               owner.closest("[id]")?.id ?? ""]);
+  }
+  return told;
+}"""
+
+
+def rgba(words: str) -> np.ndarray:
+    """Red, green, blue and opacity, 0 to 1."""
+    parts = [float(part) for part in re.findall(r"[\d.]+", words)]
+    assert words.startswith("rgb") and len(parts) in (3, 4), words
+    return np.array([*(part / 255 for part in parts[:3]), *(parts[3:] or [1.0])])
+
+
+def over(paint: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """A paint laid on an opaque ground."""
+    return np.array([*(paint[3] * paint[:3] + (1 - paint[3]) * ground[:3]), 1.0])
+
+
+def contrast(one: np.ndarray, other: np.ndarray) -> float:
+    """Contrast ratio by WCAG 2.1's definition of relative luminance."""
+    light = []
+    for colour in (one[:3], other[:3]):
+        linear = np.where(colour <= 0.04045, colour / 12.92, ((colour + 0.055) / 1.055) ** 2.4)
+        light.append(float(linear @ [0.2126, 0.7152, 0.0722]))
+    return (max(light) + 0.05) / (min(light) + 0.05)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_text_that_shows_stands_off_its_ground(chromium: Any, address: str, scheme: str) -> None:
+    """WCAG 2.1, success criterion 1.4.3 (AA): 4.5 to 1; 3 to 1 from 24 px on, or from 18.66 px in bold."""
+    visit = Visit(chromium, address, color_scheme=scheme).rest()
+    texts = visit.page.evaluate(TEXTS)
+    visit.page.focus("#scene")
+    visit.page.keyboard.press("n")  # a card beside the view as well
+    texts += visit.page.evaluate(TEXTS)
+    visit.context.close()
+    assert len(texts) > 400 and {"picked", "labels", "cautions", "zones"} <= {place for *_, place in texts}
+    weak = []
+    for words, paint, grounds, size_px, weight, place in texts:
+        ground = np.ones(4)
+        for layer in reversed(grounds):
+            ground = over(rgba(layer), ground)
+        ratio = contrast(over(rgba(paint), ground), ground)
+        if ratio < (3.0 if size_px >= 24 or (size_px >= 18.66 and weight >= 700) else 4.5):
+            weak.append((words, place, round(ratio, 2)))
+    assert not weak
+
+
+def test_a_script_or_a_style_put_into_the_page_is_not_run(chromium: Any, address: str, tmp_path: Path) -> None:
+    """The content policy, as the browser keeps it: what came in by any hole would be stopped, and nothing fetched."""
+    text = Path(address.removeprefix("file://")).read_text("utf-8")
+    foreign = (
+        "<script>window.ranOver = 1</script><img src='http://192.0.2.1/x.png' onerror='window.ranOver = 2'>"
+        "<style>body { background: rgb(1, 2, 3) }</style><link rel=stylesheet href='http://192.0.2.1/x.css'>"
+        "<iframe src='http://192.0.2.1/'></iframe><script src='http://192.0.2.1/x.js'></script>"
+    )
+    path = tmp_path / "spoiled.html"
+    path.write_text(text.replace("<main>", f"<main>{foreign}", 1), "utf-8")
+    visit = Visit(chromium, path.as_uri()).rest()
+    visit.page.wait_for_timeout(300)
+    assert visit.page.evaluate("window.ranOver") is None
+    assert visit.page.evaluate("getComputedStyle(document.body).backgroundColor") != "rgb(1, 2, 3)"
+    assert len([words for words in visit.said if "Content Security Policy" in words]) >= 5
+    assert not [url for url in visit.got if url.startswith("http")]
+    visit.context.close()
 
 
 def test_dark_is_dark(chromium: Any, address: str) -> None:
