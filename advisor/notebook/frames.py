@@ -80,17 +80,22 @@ class Tables:
 
     @cached_property
     def work(self) -> DataFrame:
-        """The order of work, a row a step: set-up, stage, tool, strategy, zones in their order, path and minutes."""
+        """The order of work, a row a step: set-up, stage, tool, tilt, strategy, zones in their order, path, minutes."""
         record = self._plan.record
         rows = [
             {
                 "setup": record.setups[step.setup].name, "stage": step.stage, "tool": step.tool,
-                "strategy": step.strategy, "zones": step.zones, "places": step.places, "path_mm": step.path_mm,
+                "tilt_deg": step.orientation.tilt_deg if step.orientation else None,
+                "azimuth_deg": step.orientation.azimuth_deg if step.orientation else None, "strategy": step.strategy,
+                "zones": step.zones, "places": step.places, "path_mm": step.path_mm,
                 "total_min": step.total_min,
             }
             for step in work_order(record)
         ]  # fmt: skip
-        return _frame(rows, None, ("setup", "stage", "tool", "strategy", "zones", "places", "path_mm", "total_min"))
+        names = (
+            "setup", "stage", "tool", "tilt_deg", "azimuth_deg", "strategy", "zones", "places", "path_mm", "total_min",
+        )  # fmt: skip
+        return _frame(rows, None, names)
 
     @cached_property
     def repeats(self) -> DataFrame:

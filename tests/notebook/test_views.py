@@ -67,6 +67,7 @@ def test_every_table_has_its_rows_and_sums(plan: PlanView) -> None:
     assert sorted(zone for zones in steps["zones"] for zone in zones) == [
         zone.id for zone in record.zones if zone.advice is not None and zone.advice.usable
     ]
+    assert tables.work["tilt_deg"].isna().all(), "three axes"
     assert list(tables.leftovers.index) == [place.id for place in record.leftovers] != []
     assert tables.leftovers.loc[1, "area_mm2"] == record.leftovers[0].area_mm2
     assert tables.leftovers["z_mm"].iloc[0] == record.leftovers[0].middle_mm[2]
