@@ -119,6 +119,15 @@ class Tables:
         """A row a place that the finishing cutter is too large for, by ``id``, largest first."""
         return _frame([_place(place) for place in self._plan.record.leftovers], "id", tuple(_place(_NO_PLACE)))
 
+    @cached_property
+    def bare_places(self) -> DataFrame:
+        """A row a place where the passes of the last stage leave more than is asked for; none where none were laid."""
+        rows = [
+            {"zone": place.zone, "area_mm2": place.area_mm2, "max_um": place.max_um, **_middle(place.middle_mm)}
+            for place in self._plan.record.bare_places
+        ]
+        return _frame(rows, None, ("zone", "area_mm2", "max_um", "x_mm", "y_mm", "z_mm"))
+
     def _of(self, table: TableName, index: str | None) -> DataFrame:
         return _frame_of(table_columns(self._plan, table), index)
 
@@ -128,9 +137,12 @@ _NO_PLACE = Leftover((), "corner", (0.0, 0.0, 0.0), 0.0, 0.0, 0.0, None, None)
 
 def _place(place: Leftover) -> dict[str, Any]:
     told = asdict(place)
-    middle = dict(zip(("x_mm", "y_mm", "z_mm"), told.pop("middle_mm"), strict=True))
-    why = " ".join(told.pop("why"))
-    return {"id": told.pop("id"), **told, **middle, "why": why}
+    middle, why = told.pop("middle_mm"), " ".join(told.pop("why"))
+    return {"id": told.pop("id"), **told, **_middle(middle), "why": why}
+
+
+def _middle(middle_mm: tuple[float, float, float]) -> dict[str, float]:
+    return dict(zip(("x_mm", "y_mm", "z_mm"), middle_mm, strict=True))
 
 
 def what_if_frame(what_if: WhatIf) -> DataFrame:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import dataclasses
 import html.parser
 import io
 from pathlib import Path
@@ -15,6 +16,7 @@ from PIL import Image
 
 import advisor
 from advisor.errors import InputError, MissingSystemLibraryError
+from advisor.model import BarePlace
 from advisor.notebook import frames, plot
 from advisor.notebook.door import PlanView
 from advisor.notebook.html import MOST_ZONES
@@ -74,6 +76,18 @@ def test_every_table_has_its_rows_and_sums(plan: PlanView) -> None:
     # no copies here: the table is empty, its columns are there
     assert len(tables.repeats) == sum(zone.repeats is not None for zone in record.zones)
     assert {"zone", "model", "turn_deg", "shift_x_mm"} <= set(tables.repeats.columns)
+
+
+def test_places_that_passes_leave_bare_have_a_table(plan: PlanView) -> None:
+    assert len(plan.tables.bare_places) == 0, "no passes were laid"
+    places = (BarePlace(2, 1.5, (1.0, 2.0, 3.0), 12.0), BarePlace(1, 0.5, (4.0, 5.0, 6.0), None))
+    told = dataclasses.replace(plan, record=dataclasses.replace(plan.record, bare_places=places)).tables.bare_places
+    assert list(told.columns) == list(plan.tables.bare_places.columns)
+    assert (
+        list(told["zone"]) == [2, 1]
+        and list(told["z_mm"]) == [3.0, 6.0]
+        and list(told["max_um"].isna()) == [False, True]
+    )
 
 
 def test_a_plan_is_read_back_with_its_tables(plan: PlanView, tmp_path: Path) -> None:
@@ -144,8 +158,6 @@ def test_a_cell_shows_the_map_and_the_zones_and_names_as_text(plan: PlanView) ->
 
 
 def test_a_cell_of_a_part_with_many_zones_stays_short(plan: PlanView) -> None:
-    import dataclasses
-
     many = tuple(dataclasses.replace(plan.zones[0], id=number) for number in range(1, 2 * MOST_ZONES + 1))
     cell = Cell(dataclasses.replace(plan, record=dataclasses.replace(plan.record, zones=many))._repr_html_())
     assert len(cell.rows) == MOST_ZONES + 2 and f"{MOST_ZONES} more zones" in cell.words
