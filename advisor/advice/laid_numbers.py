@@ -12,7 +12,7 @@ from advisor import tolerances
 from advisor.advice.choose import spiral_words
 from advisor.cutter.path_time import minutes_range
 from advisor.cutter.roughness import SHALLOW_ARC_RA
-from advisor.model import Advice, Cusp
+from advisor.model import Advice, Cusp, StepPoint
 from advisor.part.mesh import Flags, Floats, Ints
 from advisor.passes.laid import LaidPasses, Proof, ProofPoints
 from advisor.passes.timing import PathTotals
@@ -107,7 +107,15 @@ def with_spirals(advice: Advice, found: Laid) -> Advice:
     if not found.spirals:
         return advice
     told = with_laid_numbers(advice, found)
-    return replace(told, why=(*told.why, spiral_words(found.spirals)))
+    curve = tuple(_as_laid(point, told) for point in advice.step_curve)
+    return replace(told, step_curve=curve, why=(*told.why, spiral_words(found.spirals)))
+
+
+def _as_laid(point: StepPoint, advice: Advice) -> StepPoint:
+    """The point of a candidate's own stepover with the numbers of its passes."""
+    if not point.is_laid or advice.cusp_um.p95 is None or advice.path_mm is None:
+        return point
+    return replace(point, cusp_p95_um=advice.cusp_um.p95, path_mm=advice.path_mm, total_min=advice.total_min)
 
 
 def _um(height_mm: float) -> float | None:
