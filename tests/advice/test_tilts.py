@@ -168,11 +168,13 @@ def lost_beside_pin(tilt_deg: float, high: float, radius: float, pin: float) -> 
     The cutter is as thick as itself however long: a round bar that leans. Its axis keeps a radius from every edge of
     the pin, by points of these; counted on a grid of places of contact.
     """
-    away = np.arange(-60.0, 60.0, 0.25) + 0.125
+    # a bar that leans by the tilt is beside the pin no further off than this
+    far = np.ceil(radius + pin / 2 + high * np.tan(np.radians(tilt_deg)) + radius)
+    away = np.arange(-far, far, 0.25) + 0.125
     x, y = (each.ravel() for each in np.meshgrid(away, away))
     edges = np.linspace(-pin / 2, pin / 2, 9)
     rim = np.array([(u, v) for u in edges for v in edges if max(abs(u), abs(v)) == pin / 2])
-    columns = np.concatenate([np.c_[rim, np.full(len(rim), z)] for z in np.linspace(0, high, 81)])
+    columns = np.concatenate([np.c_[rim, np.full(len(rim), z)] for z in np.linspace(0, high, 41)])
 
     def is_clear(tilt: float) -> np.ndarray:
         axis = np.array([np.sin(np.radians(tilt)), 0.0, np.cos(np.radians(tilt))])

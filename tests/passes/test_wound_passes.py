@@ -15,8 +15,8 @@ from advisor.passes import laid
 BALL = {"name": "ball 6", "kind": "ball", "diameter": "6 mm", "flutes": 2}
 JOB = {"material": "Ti-6Al-4V", "stage": [{"name": "finish", "cusp": "0.01 mm"}], "tool": [BALL]}
 PARTS = {
-    "cone": solids.cone(20.0, 5.0, 60.0, 0.003),
-    "bowl": solids.bowl(20.0, 60.0, chord_error_mm=0.003),
+    "cone": solids.cone(14.0, 5.0, 60.0, 0.003),
+    "bowl": solids.bowl(14.0, 60.0, chord_error_mm=0.004),
     "dome": solids.spherical_cap(20.0, 60.0, 5.0, 0.003),
     "cylinder": solids.cylinder(4.0, 30.0, 0.003),
 }

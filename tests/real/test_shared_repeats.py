@@ -25,6 +25,8 @@ _POINTS = 100
 
 
 def found_in(path: Path, **options: str) -> tuple[Mesh, np.ndarray, np.ndarray, float, tuple[Family, ...]]:
+    if path.suffix == ".step":
+        options = {"cusp": "0.025 mm", **options}  # few facets
     plan = advisor.plan(path, only_zones=True, **options)
     facets, record = plan.facets, plan.record
     mesh, zone = Mesh(facets.vertices, facets.faces), (facets.zone - 1).astype(np.int32)
