@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -16,6 +17,17 @@ settings.load_profile("repeatable")
 
 # Third-party parts lie beside a checkout; their licences forbid none of it, but they are not this project's to ship.
 REAL_PARTS = Path(__file__).resolve().parents[2] / "shared" / "meshes"
+# Large ones, and exact models, that are made into facets first, take minutes in all: they are asked for by a variable.
+LARGE_BYTES = 1_000_000
+EXACT_BYTES = 100_000
+ALL_PARTS = "ADVISOR_ALL_PARTS"
+
+
+def skip_if_large(path: Path) -> None:
+    """Skip a test on a third-party part that takes long, unless all are asked for."""
+    least = EXACT_BYTES if path.suffix == ".step" else LARGE_BYTES
+    if path.stat().st_size > least and not os.environ.get(ALL_PARTS):
+        pytest.skip(f"a large part: set {ALL_PARTS}=1 for all")
 
 
 @pytest.fixture(autouse=True)

@@ -26,14 +26,9 @@ REFUSED = {
 }
 
 
-# Half a million needle facets, on which a dropped cutter is slow; the other part of that size is planned.
-TOO_SLOW = "link_rods_fine_500k.ply"
-
-
 @pytest.mark.parametrize("path", PARTS, ids=lambda path: path.name)
 def test_part_gives_a_plan_or_one_line(path: Path) -> None:
-    if path.name == TOO_SLOW:
-        pytest.skip("its plan takes most of a minute")
+    conftest.skip_if_large(path)
     try:
         # facets of exact surfaces are made for the cusp: a coarse one keeps them few
         plan = advisor.plan(path, lays_passes=False, cusp="0.025 mm" if path.suffix == ".step" else None)

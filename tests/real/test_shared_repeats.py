@@ -40,6 +40,7 @@ def found_in(path: Path, **options: str) -> tuple[Mesh, np.ndarray, np.ndarray, 
 
 @pytest.mark.parametrize("path", [path for path in PARTS if path.name not in TOO_SLOW], ids=lambda path: path.name)
 def test_no_copy_is_false(path: Path) -> None:
+    conftest.skip_if_large(path)
     try:
         mesh, zone, axis, tolerance, families = found_in(path)
     except InputError:
