@@ -34,8 +34,8 @@ def bare_places(kept: Sequence[tuple[int, Advice, Laid]], path_tolerance_mm: flo
 
 def _of_zone(zone: int, advice: Advice, laid: Laid, path_tolerance_mm: float) -> Iterator[BarePlace]:
     points, height = laid.points, laid.proof.height_mm
-    target_mm = advice.cusp_um.target
-    asked_mm = (target_mm if target_mm is not None else advice.cusp_um.p95 or 0.0) / UM_PER_MM
+    cusp_um = advice.cusp_um
+    asked_mm = (cusp_um.p95 or 0.0 if cusp_um.target is None else cusp_um.target) / UM_PER_MM
     rows = np.flatnonzero((height > asked_mm + path_tolerance_mm) & ~points.out_of_reach)
     if len(rows) < _FEWEST_POINTS:
         return

@@ -63,10 +63,9 @@ def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:
     missing = [zone.id for zone in zones if any(step.usable and not step.is_laid for step in zone.steps)]
     if not missing:
         return []
-    named = f"zone {missing[0]}" if len(missing) == 1 else f"zones {', '.join(map(str, missing))}"
     return [
-        f"Not all passes of {named} are laid and cut virtually: they are too long to, or have no outline to start "
-        "from. Their lengths are area over spacing and their cusps those of the sums."
+        f"Not all passes of {_zones(missing)} are laid and cut virtually: they are too long to, or have no outline to "
+        "start from. Their lengths are area over spacing and their cusps those of the sums."
     ]
 
 
@@ -75,11 +74,14 @@ def of_bare_places(places: Sequence[BarePlace]) -> list[str]:
     if not places:
         return []
     ids = sorted({place.zone for place in places})
-    named = f"zone {ids[0]}" if len(ids) == 1 else f"zones {', '.join(map(str, ids))}"
     return [
-        f"The passes of {named} leave {counted(len(places), 'place')} over the cusp asked for (the report and "
+        f"The passes of {_zones(ids)} leave {counted(len(places), 'place')} over the cusp asked for (the report and "
         "bare_places in plan.json list them): blend them with passes of your own, or with a smaller ball."
     ]
+
+
+def _zones(ids: Sequence[int]) -> str:
+    return f"zone{'' if len(ids) == 1 else 's'} {', '.join(map(str, ids))}"
 
 
 def _of_coarse_model(settings: Settings, facets_um: float | None) -> list[str]:

@@ -19,17 +19,17 @@ def totals_of(zones: tuple[Zone, ...]) -> Totals:
             (getattr(z.class_area_mm2, slope_class) / z.area_mm2, step) for z in zones for step in _steps_cut([z])
         ]
         path = math.fsum(share * (step.path_mm or 0.0) for share, step in shares)
-        minutes = _sum_or_none(
+        minutes = sum_or_none(
             None if step.total_min is None else share * step.total_min for share, step in shares if share > 0
         )
         by_class[slope_class] = ClassTotal(len(members), class_area, class_area / area if area else 0.0, path, minutes)
     steps = _steps_cut(zones)
     ranges = [step.total_min_range for step in steps]
-    low, high = (_sum_or_none(None if span is None else span[end] for span in ranges) for end in (0, 1))
+    low, high = (sum_or_none(None if span is None else span[end] for span in ranges) for end in (0, 1))
     return Totals(
         area,
-        _sum_or_none(step.cutting_min for step in steps),
-        _sum_or_none(step.total_min for step in steps),
+        sum_or_none(step.cutting_min for step in steps),
+        sum_or_none(step.total_min for step in steps),
         None if low is None or high is None else (low, high),
         by_class,
     )
@@ -39,7 +39,7 @@ def _steps_cut(zones: Iterable[Zone]) -> list[Advice]:
     return [step for zone in zones for step in zone.steps if step.usable]
 
 
-def _sum_or_none(values: Iterable[float | None]) -> float | None:
+def sum_or_none(values: Iterable[float | None]) -> float | None:
     """Sum; None where a part is not known or there is none."""
     known = list(values)
     if not known or None in known:

@@ -26,6 +26,7 @@ from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.target import StageTarget
+from advisor.advice.totals import sum_or_none
 from advisor.advice.what_if_asked import Given, Lengths, Question, balls_asked, question_of
 from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow, ZoneRow, cost_of
 from advisor.advice.zone_advice import zone_advice
@@ -222,11 +223,11 @@ def _sums(zones: Sequence[ZoneRow]) -> dict[str, Any]:
     strategies = {way.strategy for way in ways}
     return {
         "strategy": strategies.pop() if len(strategies) == 1 else None,
-        "path_mm": _sum(way.path_mm for way in ways),
+        "path_mm": sum_or_none(way.path_mm for way in ways),
         "passes": _count(way.passes for way in ways),
         "lifts": _count(way.lifts for way in ways),
-        "cutting_min": _sum(way.cutting_min for way in ways),
-        "total_min": _sum(way.total_min for way in ways),
+        "cutting_min": sum_or_none(way.cutting_min for way in ways),
+        "total_min": sum_or_none(way.total_min for way in ways),
         "cusp_p95_um": _most(way.cusp_p95_um for way in ways),
         "cusp_max_um": _most(way.cusp_max_um for way in ways),
         "cut_mm2": cut_mm2,
@@ -275,16 +276,8 @@ def _cusp_on_flat_mm(target: StageTarget) -> float:
     return float(target.cutter.cusp_mm(np.array([target.flat_step_mm]), corner, np.zeros(1))[0])
 
 
-def _sum(values: Iterable[float | None]) -> float | None:
-    """Sum; None where a part is not known or there is none."""
-    known = list(values)
-    if not known or None in known:
-        return None
-    return math.fsum(value for value in known if value is not None)
-
-
 def _count(values: Iterable[int | None]) -> int | None:
-    total = _sum(values)
+    total = sum_or_none(values)
     return None if total is None else round(total)
 
 

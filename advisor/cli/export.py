@@ -50,6 +50,7 @@ def export(
     """
     from advisor.cli.view import colour_mode
     from advisor.pack import exchange
+    from advisor.pack.maps import check_can_colour
 
     mode = colour_mode(colour)
     kind = exchange.kind_of(to)
@@ -59,7 +60,7 @@ def export(
     wanted = exchange.Wanted(mode, _table(table))
     exchange.check_target(to, () if kinds is None else asked)
     made = _saved(plan, zone or [])
-    _check_has(made, mode)
+    check_can_colour(made, mode)
     if kind is not None:
         written = [exchange.export_file(made, to, wanted)]
     else:
@@ -80,12 +81,6 @@ def _saved(path: Path, zones: list[int]) -> Plan:
         raise InputError(str(path), "is no plan folder", "plan the part first: advisor plan PART --out DIR")
     told = read_plan_folder(folder)
     return plan_of_zones(told, zones) if zones else told
-
-
-def _check_has(plan: Plan, mode: str) -> None:
-    from advisor.pack.maps import check_can_colour
-
-    check_can_colour(plan, mode)  # type: ignore[arg-type]
 
 
 def _table(words: str) -> TableName:

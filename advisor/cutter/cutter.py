@@ -30,6 +30,15 @@ class Cutter:
         """Curvature of the rounded corner, 1/mm: the most a cutter shows across any feed."""
         return 1.0 / self.corner_radius_mm
 
+    def thicker(self, more_mm: float) -> Cutter:
+        """The cutter with so much all round it: what must keep clear where stock is left."""
+        return Cutter(self.diameter_mm + 2 * more_mm, self.corner_radius_mm + more_mm)
+
+    def let_in(self, depth_mm: float) -> Cutter:
+        """The cutter thinner by how deep it may go into facets, by half its corner at most: what must keep clear."""
+        corner = max(self.corner_radius_mm - depth_mm, self.corner_radius_mm / 2)
+        return Cutter(2 * (self.ring_radius_mm + corner), corner)
+
     def contact_diameter_mm(self, slope_deg: Values) -> Values:
         """Diameter on which the cutter touches a surface of a slope, tool axis untilted, mm."""
         corner = None if self.ring_radius_mm == 0 else self.corner_radius_mm

@@ -85,9 +85,9 @@ def reach_of(
     """
     axis = tree.frame[2]
     faces_up = normals @ axis > -np.sqrt(0.5)
-    corner = max(cutter.corner_radius_mm - tolerance_mm, cutter.corner_radius_mm / 2)
-    shrunk = Cutter(2 * (cutter.ring_radius_mm + corner), corner)
-    tip = tip_places(shrunk, points_mm, normals, axis, cutter.corner_radius_mm - corner) @ tree.frame.T
+    shrunk = cutter.let_in(tolerance_mm)
+    off_mm = cutter.corner_radius_mm - shrunk.corner_radius_mm
+    tip = tip_places(shrunk, points_mm, normals, axis, off_mm) @ tree.frame.T
     lowest = dropped(cutter_pieces(shrunk), tree, tip[:, :2])
     too_low = np.where(faces_up, np.maximum(lowest.height_mm - tip[:, 2], 0.0), np.nan)
     by_cutter = faces_up & (lowest.height_mm <= tip[:, 2] + _ROUNDING_MM)

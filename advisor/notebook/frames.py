@@ -15,7 +15,7 @@ from advisor.errors import InputError
 from advisor.model import Leftover, Plan
 from advisor.pack.exchange_tables import Column, TableName, table_columns
 from advisor.pack.what_if_csv import what_if_rows
-from advisor.pack.work_order import steps_of, sum_or_none, work_order
+from advisor.pack.work_order import stage_sums, work_order
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -70,12 +70,7 @@ class Tables:
         """A row a stage: what it is asked for, its tool's name, zones that are cut, path and minutes."""
         record, rows = self._plan.record, []
         for number, stage in enumerate(record.stages):
-            steps = [step for _, step in steps_of(record, number)]
-            rows.append({
-                **asdict(stage), "tool": record.tools[stage.tool].name, "zones": len(steps),
-                "path_mm": sum_or_none([step.path_mm for step in steps]),
-                "total_min": sum_or_none([step.total_min for step in steps]),
-            })  # fmt: skip
+            rows.append({**asdict(stage), "tool": record.tools[stage.tool].name, **asdict(stage_sums(record, number))})
         return _frame(rows, None)
 
     @cached_property

@@ -139,14 +139,16 @@ def whole(value: float | None) -> str:
     return DASH if value is None else f"{value:,.0f}"
 
 
-def runs(ids: Sequence[int]) -> str:
-    """Numbers with runs drawn together.
+def runs(ids: Sequence[int], *, in_order: bool = False) -> str:
+    """Numbers, ascending or in the order given, with runs drawn together.
 
     >>> runs([1, 2, 3, 7, 9, 10])
     '1 to 3, 7, 9, 10'
+    >>> runs([7, 1, 2, 3], in_order=True)
+    '7, 1 to 3'
     """
     together: list[list[int]] = []
-    for number in sorted(ids):
+    for number in ids if in_order else sorted(ids):
         if together and number == together[-1][-1] + 1:
             together[-1].append(number)
         else:

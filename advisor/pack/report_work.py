@@ -12,7 +12,8 @@ from advisor.pack.page import plain_words
 from advisor.pack.picture_key import DASH
 from advisor.pack.report_blocks import Block, Column, Row, Section, Sentences, Table
 from advisor.pack.report_numbers import Numbers, grouped, minutes, numbers_of, runs, share, whole
-from advisor.pack.work_order import WorkStep, steps_of, sum_or_none, work_order
+from advisor.pack.work_order import WorkStep, stage_sums, steps_of, work_order
+from advisor.part.frame import LEANING, height_word
 from advisor.words import plain_number
 
 _ORDER_RULE: Final = (
@@ -89,12 +90,11 @@ def _stage_table(record: PlanRecord, numbers: Numbers) -> Table:
     )  # fmt: skip
     rows = []
     for number, stage in enumerate(record.stages):
-        steps = [step for _, step in steps_of(record, number)]
+        sums = stage_sums(record, number)
         rows.append(Row((
             plain_words(stage.name), plain_words(record.tools[stage.tool].name),
             numbers.target(stage.cusp_target_um, stage.stepover_mm), numbers.length(stage.stock_left_mm),
-            str(len(steps)), numbers.path(sum_or_none([step.path_mm for step in steps])),
-            minutes(sum_or_none([step.total_min for step in steps])),
+            str(sums.zones), numbers.path(sums.path_mm), minutes(sums.total_min),
         )))  # fmt: skip
     return Table(columns, tuple(rows))
 
@@ -188,7 +188,7 @@ def _order_cells(record: PlanRecord, numbers: Numbers, number: int, step: WorkSt
         places = "places" if len(step.places) > 1 else "place"
         strategy, zones = f"{places} {runs(step.places)}", runs(step.zones)
     else:
-        strategy, zones = IN_WORDS[step.strategy], _in_order(step.zones)
+        strategy, zones = IN_WORDS[step.strategy], runs(step.zones, in_order=True)
     tilted = (_tilt_words(step.orientation),) if record.orientations else ()
     return (
         str(number), plain_words(record.setups[step.setup].name), plain_words(step.stage), plain_words(step.tool),
@@ -196,19 +196,8 @@ def _order_cells(record: PlanRecord, numbers: Numbers, number: int, step: WorkSt
     )  # fmt: skip
 
 
-def _in_order(zones: tuple[int, ...]) -> str:
-    """Numbers in the order given, rising runs drawn together."""
-    pieces: list[list[int]] = []
-    for zone in zones:
-        if pieces and zone == pieces[-1][-1] + 1:
-            pieces[-1].append(zone)
-        else:
-            pieces.append([zone])
-    return ", ".join(runs(piece) for piece in pieces)
-
-
 def _axis(axis: tuple[float, float, float]) -> str:
-    for name, value in zip("XYZ", axis, strict=True):
-        if abs(abs(value) - 1.0) < 1e-9:
-            return ("+" if value > 0 else "\N{MINUS SIGN}") + name
+    name, sign = height_word(axis)
+    if name != LEANING:
+        return ("+" if sign > 0 else "\N{MINUS SIGN}") + name
     return ", ".join(plain_number(round(value, 4)) for value in axis)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from advisor.advice.totals import sum_or_none
 from advisor.model import Advice, Leftover, Orientation, PlanRecord, Strategy, Zone
 
 # Zones whose tops lie no further apart are at one height.
@@ -70,10 +71,23 @@ def steps_of(record: PlanRecord, stage: int) -> list[tuple[Zone, Advice]]:
     return [(zone, zone.steps[stage]) for zone in record.zones if len(zone.steps) > stage and zone.steps[stage].usable]
 
 
-def sum_or_none(values: Sequence[float | None]) -> float | None:
-    """The sum; None where one of them is not known."""
-    known = [value for value in values if value is not None]
-    return math.fsum(known) if len(known) == len(values) else None
+@dataclass(frozen=True)
+class StageSums:
+    """What a stage comes to: zones cut, path and minutes; None where one of these is not known."""
+
+    zones: int
+    path_mm: float | None
+    total_min: float | None
+
+
+def stage_sums(record: PlanRecord, stage: int) -> StageSums:
+    """Sums of a stage over the zones that are cut in it."""
+    steps = [step for _, step in steps_of(record, stage)]
+    if not steps:
+        return StageSums(0, 0.0, 0.0)
+    return StageSums(
+        len(steps), sum_or_none(step.path_mm for step in steps), sum_or_none(step.total_min for step in steps)
+    )
 
 
 def _stage_steps(record: PlanRecord, setup: int, number: int) -> Iterator[WorkStep]:

@@ -81,8 +81,7 @@ class Workplace:
     @property
     def grown(self) -> Cutter:
         """The cutter with the stock that is left around it: what must not go into the part."""
-        more, given = self.stock_left_mm, self.cutter
-        return Cutter(given.diameter_mm + 2 * more, given.corner_radius_mm + more)
+        return self.cutter.thicker(self.stock_left_mm)
 
 
 @dataclass(frozen=True)

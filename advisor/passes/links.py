@@ -119,9 +119,8 @@ def _along_surface(
     """Straight ways, raised where the cutter would go too deep; laid end to end."""
     # between places d apart the cutter goes deeper by d^2 / 8 R at most
     between = _BETWEEN_SHARE * tolerance
-    corner = max(cutter.corner_radius_mm - (tolerance - between), cutter.corner_radius_mm / 2)
-    shrunk = Cutter(2 * (cutter.ring_radius_mm + corner), corner)
-    apart = np.sqrt(8.0 * corner * between)
+    shrunk = cutter.let_in(tolerance - between)
+    apart = np.sqrt(8.0 * shrunk.corner_radius_mm * between)
     count = np.ceil(np.linalg.norm(end - begin, axis=1) / apart).astype(np.int64) + 1
     count = np.maximum(count, 2)
     way = np.repeat(np.arange(len(begin)), count)
@@ -129,7 +128,7 @@ def _along_surface(
     share = (np.arange(len(way)) - first[way]) / (count[way] - 1)
     place = (1.0 - share)[:, None] * begin[way] + share[:, None] * end[way]
     tip = place @ tree.frame.T
-    tip[:, 2] -= corner
+    tip[:, 2] -= shrunk.corner_radius_mm
     lowest = dropped(cutter_pieces(shrunk), tree, tip[:, :2], tip[:, 2]).height_mm
     rise = lowest - tip[:, 2]
     raised = np.maximum.reduceat(rise, first[:-1]) > _ROUNDING_MM if len(begin) else np.zeros(0, bool)

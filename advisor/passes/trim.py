@@ -84,17 +84,11 @@ def goes_clear(
     tree, body, cutter, tolerance_mm
         As for ``trimmed``; between the places asked a fifth of the tolerance may be missed.
     """
-    way = np.diff(middle_mm, axis=0, append=middle_mm[-1:])
-    way[starts[1:] - 1] = 0.0
-    corner = max(cutter.corner_radius_mm - tolerance_mm, cutter.corner_radius_mm / 2)
-    shrunk = Cutter(2.0 * (cutter.ring_radius_mm + corner), corner)
+    shrunk = cutter.let_in(tolerance_mm)
     longest = np.sqrt(8.0 * cutter.corner_radius_mm * _BETWEEN_SHARE * tolerance_mm)
-    parts = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / longest).astype(np.int64), 1)
-    begins = np.concatenate([[0], np.cumsum(parts)])
-    at = np.repeat(np.arange(len(parts)), parts)
-    share = (np.arange(begins[-1]) - begins[at]) / parts[at]
-    place = (middle_mm[at] + share[:, None] * way[at]) @ tree.frame.T
-    tip, centre = place[:, 2] - corner, place[:, :2]
+    places, _ = _places_along(segment_lengths_mm(middle_mm, starts), longest)
+    place = places.interpolated(middle_mm) @ tree.frame.T
+    tip, centre = place[:, 2] - shrunk.corner_radius_mm, place[:, :2]
     if np.any(dropped(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM).facet >= 0):
         return False
     return not body.shank or bool(np.all(dropped(body.shank, tree, centre, tip).facet < 0))
@@ -103,12 +97,17 @@ def goes_clear(
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:
     """Passes with places on their straight ways no further apart, and which of them are points given."""
     middle = lines.centres_mm(cutter.corner_radius_mm, cutter.ring_radius_mm, axis)
-    parts = np.maximum(np.ceil(segment_lengths_mm(middle, lines.starts) / longest_mm).astype(np.int64), 1)
+    places, begins = _places_along(segment_lengths_mm(middle, lines.starts), longest_mm)
+    contact, normal = along_segments(lines, places, centre_of(cutter), axis)
+    return PassLines(contact, normal, begins[lines.starts], lines.level, lines.is_closed), places.share == 0.0
+
+
+def _places_along(lengths_mm: Floats, longest_mm: float) -> tuple[Places, NDArray[np.int64]]:
+    """Places on all ways, no further apart, points themselves among them; and the (n + 1,) rows at which ways begin."""
+    parts = np.maximum(np.ceil(lengths_mm / longest_mm).astype(np.int64), 1)
     begins = np.concatenate([[0], np.cumsum(parts)])
     at = np.repeat(np.arange(len(parts)), parts)
-    number = np.arange(begins[-1]) - begins[at]
-    contact, normal = along_segments(lines, Places(at, number / parts[at]), centre_of(cutter), axis)
-    return PassLines(contact, normal, begins[lines.starts], lines.level, lines.is_closed), number == 0
+    return Places(at, (np.arange(begins[-1]) - begins[at]) / parts[at]), begins
 
 
 def _crossings(fine: PassLines, clear: Flags, is_clear: Callable[[Places], Flags], near_mm: float) -> Floats:
