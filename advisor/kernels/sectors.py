@@ -250,14 +250,17 @@ def face_sides(face, face_count, twins):
 
 @njit(cache=True, nogil=True)
 def bends_with_a_like(
-    bend, face, face_count, sides, faces, vertices, twins, least_bend, least_share, most_share, most_sides
+    bend, face, face_count, sides, is_strip, faces, vertices, twins, least_bend, least_share, most_share, most_sides
 ):
     """Half-edges whose face bends the same way on its other side, by some share of their own bend.
 
-    So do strips of a rounded surface. Only faces of at most `most_sides` sides are searched: a strip has few.
+    So do strips of a rounded surface. Each side is compared with at most `most_sides` others, spread over the rim.
 
     Parameters
     ----------
+    sides : (face_count,) int32 array
+    is_strip : (face_count,) bool array
+        Faces to search.
     least_bend : float
         Radians; smaller bends count for nothing.
     least_share, most_share : float
@@ -269,18 +272,19 @@ def bends_with_a_like(
     """
     start = np.zeros(face_count + 1, np.int64)
     for p in range(face_count):
-        start[p + 1] = start[p] + (sides[p] if sides[p] <= most_sides else 0)
+        start[p + 1] = start[p] + (sides[p] if is_strip[p] else 0)
     fill = start[:-1].copy()
     rim = np.empty(start[-1], np.int32)
     for h in range(twins.shape[0]):
         p = face[h // 3]
-        if sides[p] <= most_sides and (twins[h] < 0 or face[twins[h] // 3] != p):
+        if is_strip[p] and (twins[h] < 0 or face[twins[h] // 3] != p):
             rim[fill[p]] = h
             fill[p] += 1
     alike = np.zeros(twins.shape[0], np.bool_)
     for p in range(face_count):
+        stride = max((start[p + 1] - start[p]) // most_sides, 1)
         for i in range(start[p], start[p + 1]):
-            for j in range(i + 1, start[p + 1]):
+            for j in range(i + 1, start[p + 1], stride):
                 h, g = rim[i], rim[j]
                 x, y = bend[h], bend[g]
                 if abs(x) < least_bend or abs(y) < least_bend or x * y < 0:
