@@ -55,8 +55,9 @@ from advisor.model import (
 )
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart, looks_inside_out
-from advisor.part.mesh import Flags, Ints, Mesh
+from advisor.part.mesh import Flags, Ints
 from advisor.part.smooth import SmoothSurface
+from advisor.passes.sunk_facets import sunk_facets
 from advisor.zones.merging import Prices
 from advisor.zones.outline import Outline
 from advisor.zones.repeats import Family
@@ -91,7 +92,7 @@ def advise(
     *,
     only_zones: bool = False,
     lays_passes: bool = False,
-    in_the_way: Mesh | None = None,
+    whole: MeasuredPart | None = None,
     progress: Progress = silent,
 ) -> Plan:
     """Zones of a part in one set-up, and advice for each.
@@ -107,7 +108,7 @@ def advise(
     lays_passes : bool
         Lay the passes of every candidate on the part and cut them virtually; otherwise lengths are area over spacing
         and cusps those of the sums.
-    in_the_way : Mesh, optional
+    whole : MeasuredPart, optional
         What tools must keep clear of, where that is more than the part given.
     progress : Progress, optional
         Is told how far the work has come, zone by zone; what it raises ends it.
@@ -115,7 +116,7 @@ def advise(
     progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
     smooth, bends = part.smooth, part.bends
-    drawn = draw_zones(part.mesh, smooth, bends, settings, in_the_way)
+    drawn = draw_zones(part.mesh, smooth, bends, settings, None if whole is None else whole.mesh)
     zoning = drawn.zoning
     surfaces = drawn.surfaces
     wishes = zone_wishes(zoning, [told.shape for told in drawn.shapes], settings.job.zone, settings.subject)
@@ -128,20 +129,22 @@ def advise(
     families = families_of(zoning, axis, facets_um, is_small)
     asked = tools_asked(settings)
     finished = finished_zones(zoning, ids, wishes, is_small)
+    in_the_way = part if whole is None else whole
     reach, off_mm = None, reach_tolerance_mm(settings, facets_um)
     if not only_zones:
         progress("reach", REACH_FROM)
-        reach = part_reach(in_the_way or part.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
+        reach = part_reach(in_the_way.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
     layer = None
     if lays_passes and reach is not None:
-        layer = PassLayer(zoning, bends, reach.tree, axis, finished, settings.job, off_mm, copies_of(families))
+        sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, off_mm)
+        layer = PassLayer(zoning, bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     work = _Work(
         zoning, surfaces, accuracy, wishes, ids, _repeats(families, ids), drawn.prices, fits, outlines, asked, reach,
         settings, drawn.steep_from_deg, only_zones, layer, PassBook(),
     )  # fmt: skip
     measures = measure_zones(zoning, surfaces, drawn.shapes)
     zones = _zones(work, measures, within(progress, ADVICE_FROM, DONE))
-    zones, orientations = with_tilts(zones, ids, finished, reach, in_the_way or part.mesh, settings, off_mm)
+    zones, orientations = with_tilts(zones, ids, finished, reach, in_the_way.mesh, settings, off_mm)
     left = None if reach is None else _leftovers(work, reach, finished)
     bare = bare_places(work.book.of_stage(settings.stages[-1].target.name), settings.job.path_tolerance)
     record = PlanRecord(

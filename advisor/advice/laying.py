@@ -19,7 +19,6 @@ from advisor.job import Job
 from advisor.model import Advice
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats
-from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
 from advisor.passes.laid import (
     LaidPasses,
@@ -37,10 +36,10 @@ from advisor.passes.offset_family import offset_passes
 from advisor.passes.offset_field import offset_from_outline
 from advisor.passes.offset_steps import OffsetSteps, cusp_steps, even_steps
 from advisor.passes.pieces import CONTACT
+from advisor.passes.sunk_facets import SunkFacets
 from advisor.passes.surface import PassSurface, pass_surface
 from advisor.passes.trim import goes_clear
 from advisor.units import UM_PER_MM
-from advisor.zones.cut_lines import CutSurface
 from advisor.zones.joints import sharp_half_edges
 from advisor.zones.zoning import Zoning
 
@@ -50,8 +49,6 @@ _PROOF_POINTS = 4_000
 _NOISE_SHARE = 0.03
 # Lengths do not hang on the feed: where none is known passes are laid with this one, and minutes left out.
 _ANY_FEED_MM_PER_MIN = 1000.0
-# Normals of a plane's facets differ from the smooth surface's by less (rad): rounding of the file.
-_PLANE_LEAN = 1e-4
 # Facets of the overlap are told by ways along edges, which are longer than the shortest.
 _ROOM_FOR_OVERLAP = 4 / 3
 
@@ -81,14 +78,14 @@ class PassLayer:
         self,
         zoning: Zoning,
         bends: Curvature,
-        tree: PlanTree,
+        sunk: SunkFacets,
         axis: Floats,
         takes: Flags,
         job: Job,
         off_mm: float,
         model_of: Mapping[int, CopyOf],
     ) -> None:
-        self._zoning, self._bends, self._tree, self._axis = zoning, bends, tree, axis
+        self._zoning, self._bends, self._sunk, self._axis = zoning, bends, sunk, axis
         self._takes, self._job, self._off_mm, self._model_of = takes, job, off_mm, model_of
         self._places: dict[str, Workplace] = {}
         self._steps: dict[str, OffsetSteps] = {}
@@ -110,12 +107,6 @@ class PassLayer:
     @cached_property
     def _sharp(self) -> Flags:
         return sharp_half_edges(self._zoning.surface)
-
-    @cached_property
-    def _planes(self) -> PlanTree | None:
-        flat = exact_facets(self._zoning.surface, self._sharp)
-        mesh = self._zoning.surface.mesh
-        return plan_tree(mesh.vertices, mesh.faces[flat], self._axis) if flat.any() else None
 
     def numbers_of(self, number: int, advice: Advice, stage: StageConditions) -> Advice:
         """A candidate with the numbers of its laid passes; as it is where none are laid."""
@@ -271,8 +262,8 @@ class PassLayer:
         if name not in self._places:
             body = tool_body(stage.tool, self._job.clearance)
             self._places[name] = Workplace(
-                self._tree, body, stage.target.cutter, stage.machine, self._job.path_tolerance, self._off_mm,
-                stage.stage.stock_left, self._planes,
+                self._sunk, body, stage.target.cutter, stage.machine, self._job.path_tolerance,
+                min(self._off_mm, self._job.path_tolerance + tolerances.PASS_FACET_SAG_MM), stage.stage.stock_left,
             )  # fmt: skip
         return self._places[name]
 
@@ -301,34 +292,6 @@ class PassLayer:
         if name not in self._points:
             self._points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
         return self._points[name]
-
-
-def exact_facets(surface: CutSurface, sharp: Flags) -> Flags:
-    """(m,) facets of plane faces that are the part itself: no chord error lets a cutter into these.
-
-    A face with a sharp outside edge to a bent one is left out: that edge is a polygon, and cutters that follow the
-    bend, as the wall of a bore, would run into it.
-
-    Parameters
-    ----------
-    surface : CutSurface
-    sharp : (3 m,) bool array
-        Half-edges across which it turns a corner.
-    """
-    mesh = surface.mesh
-    length = np.linalg.norm(surface.corner_normal, axis=2, keepdims=True)
-    leans = np.abs(surface.corner_normal / np.maximum(length, 1e-300) - mesh.normal[:, None])
-    flat = leans.max(axis=(1, 2)) < _PLANE_LEAN
-    face, count = mesh.exact_planes
-    edge = np.flatnonzero(sharp & np.repeat(flat, 3))
-    twin = mesh.twins[edge]
-    bent = (twin < 0) | ~flat[twin // 3]
-    edge, twin = edge[bent], twin[bent]
-    beyond = mesh.vertices[mesh.faces[twin // 3, (twin + 2) % 3]] - mesh.vertices[mesh.faces[edge // 3, edge % 3]]
-    falls = (twin < 0) | (np.einsum("ex,ex->e", beyond, mesh.normal[edge // 3]) < 0.0)
-    left_out = np.zeros(count, bool)
-    left_out[face[edge[falls] // 3]] = True
-    return np.asarray(flat & ~left_out[face])
 
 
 def numbers_from(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
