@@ -17,6 +17,9 @@ RIM_SQUARED_OVER_AREA_OF_SOLID = 0.5
 LARGEST_COORDINATE_MM = 1e7
 # Sizes outside these are almost always a wrong unit. (common practice, no source)
 SMALL_PART_MM = 1.0
+# Where a file names no unit, inches and metres are read as mm: a part below this is asked about (common practice, no
+# source: parts of a few millimetres are rare, parts of a few inches are not).
+SMALL_WITHOUT_UNIT_MM = 10.0
 LARGE_PART_MM = 5000.0
 
 # -- the smooth surface behind the facets -----------------------------------------------------------------------
