@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def bounds_by_label(values, faces, label, count):
     """(count, 2) smallest and largest of (n,) values at vertices over the facets of each label."""
     bounds = np.empty((count, 2), np.float64)

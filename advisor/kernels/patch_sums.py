@@ -148,7 +148,7 @@ def faces_material(top, start, direction, height, clear_cells):
     return met
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _rises(normal, a, b, axis):
     """1 where a surface rises square away from its edge a-b (the surface on the left), -1 where it falls, else 0."""
     x = normal[1] * (b[2] - a[2]) - normal[2] * (b[1] - a[1])

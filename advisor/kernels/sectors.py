@@ -107,7 +107,7 @@ def corners_by_sector(sector, sector_count):
     return start, corners
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _mean_normal(corners, counts, normals, weights, out):
     x, y, z = 0.0, 0.0, 0.0
     for h in corners:
@@ -123,7 +123,7 @@ def _mean_normal(corners, counts, normals, weights, out):
         out[:] = np.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _reach(vertices, face, k, dx, dy, dz):
     """How far a facet reaches from its corner in a direction."""
     v = vertices[face[k]]
@@ -134,7 +134,7 @@ def _reach(vertices, face, k, dx, dy, dz):
     return reach
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     """Whether some facet of the sector is much wider than that of `h` across the bend between the two."""
     n = normals[h // 3]
@@ -200,7 +200,8 @@ def sector_normals(vertices, faces, normals, weights, start, corners, ratio, lea
         if 0 < dwarfed < own.shape[0]:
             _mean_normal(own, counts, normals, weights, mean[s])
         elif dwarfed > 0:
-            counts[own] = True
+            for h in own:
+                counts[h] = True
     return mean, spread, counts
 
 
@@ -296,7 +297,7 @@ def bends_with_a_like(
     return alike
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _are_opposite(h, g, faces, vertices):
     a, b = vertices[faces[h // 3, h % 3]], vertices[faces[h // 3, (h % 3 + 1) % 3]]
     c, d = vertices[faces[g // 3, g % 3]], vertices[faces[g // 3, (g % 3 + 1) % 3]]
