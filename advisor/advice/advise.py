@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime
 import math
+from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from importlib.metadata import PackageNotFoundError, version
 
@@ -17,6 +19,7 @@ from advisor.advice.complete import Accuracy
 from advisor.advice.cusp_field import cusp_field, zone_places
 from advisor.advice.draw_zones import draw_zones
 from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
+from advisor.advice.laid_numbers import Laid
 from advisor.advice.laying import PassLayer, numbers_from
 from advisor.advice.leftovers import Leftovers, leftovers
 from advisor.advice.outlines import blend_words, boundaries_of, outline_record, overlap_of, plan_outlines
@@ -26,6 +29,7 @@ from advisor.advice.progress import ADVICE_FROM, DONE, REACH_FROM, ZONES_FROM, P
 from advisor.advice.reach import PartReach, part_reach, zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
+from advisor.advice.side_by_side import side_by_side
 from advisor.advice.stage_records import stage_records, title_record, tool_records
 from advisor.advice.tilts import table_axis, table_turn_deg, with_tilts
 from advisor.advice.tool_sequence import tool_sequence
@@ -244,18 +248,32 @@ def package_version() -> str:
 
 
 def _zones(work: _Work, measures: list[ZoneMeasures], progress: Progress) -> tuple[Zone, ...]:
-    zones = []
     asked = [number for number in range(len(measures)) if work.ids[number] > 0]
-    what = "advice" if work.layer is None else "passes"
-    for place, number in enumerate(asked):
-        progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
-        zones.append(_zone(work, measures[number], number))
+    layer, stages = work.layer, work.settings.stages
+    answers = side_by_side(
+        asked,
+        lambda number, check: _zone(work, measures[number], number, check),
+        lambda number: 0.0 if layer is None else layer.size_of(number, stages),
+        {} if layer is None else layer.must_wait_for(),
+    )
+    what, zones = "advice" if layer is None else "passes", []
+    with closing(answers):
+        for place in range(len(asked)):
+            progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
+            zone, passes = next(answers)
+            for step, laid in passes:
+                work.book.keep(zone.id, step, laid)
+            zones.append(zone)
     return tuple(zones)
 
 
-def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
+def _zone(
+    work: _Work, measure: ZoneMeasures, number: int, check: Callable[[], None]
+) -> tuple[Zone, list[tuple[Advice, Laid]]]:
+    """A zone of the plan, and its passes step by step; threads may work on several."""
     steps: tuple[Advice, ...] = ()
     told: tuple[Advice, ...] = ()
+    passes: list[tuple[Advice, Laid]] = []
     reach = None
     if work.reach is not None:
         share, radius = work.settings.job.zones.corner_share, measure.concave_radius_mm
@@ -265,9 +283,11 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         protected = number in work.wishes.protected
         steps, told = zone_advice(
             work.surfaces[number], measure, work.settings.stages, work.accuracy, locked, is_protected=protected,
-            reach=reach, laid=numbers_from(work.layer, number),
+            reach=reach, laid=numbers_from(work.layer, number, check),
         )  # fmt: skip
-        steps, told = _keep_passes(work, number, steps, told)
+        if work.layer is not None:
+            steps, told, laid = work.layer.settled(number, steps, work.settings.stages, told)
+            passes = [(step, own) for step, own in zip(steps, laid, strict=True) if own is not None]
         steps = _not_to_be_copied(work, number, steps)
     zone = Zone(
         id=int(work.ids[number]),
@@ -297,20 +317,7 @@ def _zone(work: _Work, measure: ZoneMeasures, number: int) -> Zone:
         surface=work.fits[number],
         reach=reach,
     )
-    return _with_outline(zone, work, number)
-
-
-def _keep_passes(
-    work: _Work, number: int, steps: tuple[Advice, ...], told: tuple[Advice, ...]
-) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
-    """Take the passes of what is advised for a zone into the plan; steps and candidates with their numbers."""
-    if work.layer is None:
-        return steps, told
-    steps, told, passes = work.layer.settled(number, steps, work.settings.stages, told)
-    for step, laid in zip(steps, passes, strict=True):
-        if laid is not None:
-            work.book.keep(int(work.ids[number]), step, laid)
-    return steps, told
+    return _with_outline(zone, work, number), passes
 
 
 def _not_to_be_copied(work: _Work, number: int, steps: tuple[Advice, ...]) -> tuple[Advice, ...]:

@@ -17,7 +17,10 @@ def main() -> None:
     from numba.core import event
 
     from advisor.cli.main import run_for_code
+    from advisor.kernels import ahead
     from advisor.kernels.ahead import LIST, line_of
+
+    ahead._MOST_HELPERS = 0  # this process is to compile all
 
     lines: list[str] = []
 
