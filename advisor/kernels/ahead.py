@@ -15,7 +15,6 @@ import re
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -59,13 +58,17 @@ def _start(number: int) -> None:
     atexit.register(helper.kill)
 
 
-def listed(path: Path = LIST) -> Iterator[tuple[Any, tuple[Any, ...]]]:
-    """Kernels of a list and the types to compile each for."""
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name, *arguments = line.split()
-        module, _, function = name.partition(".")
-        kernel = getattr(importlib.import_module(f"advisor.kernels.{module}"), function)
-        yield getattr(kernel, "compiled", kernel), tuple(_type_of(word) for word in arguments)
+def listed() -> list[str]:
+    """The lines of the list."""
+    return LIST.read_text(encoding="utf-8").splitlines()
+
+
+def kernel_of(line: str) -> tuple[Any, tuple[Any, ...]]:
+    """The kernel that a line of the list tells, and the types to compile it for."""
+    name, *arguments = line.split()
+    module, _, function = name.partition(".")
+    kernel = getattr(importlib.import_module(f"advisor.kernels.{module}"), function)
+    return getattr(kernel, "compiled", kernel), tuple(_type_of(word) for word in arguments)
 
 
 def line_of(kernel: Any, arguments: tuple[Any, ...]) -> str:
@@ -98,9 +101,10 @@ def _end_with_parent() -> None:
 def _compile_share(number: int, helpers: int) -> None:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     gc.disable()  # what a compiler leaves behind is needed to the end
-    for kernel, arguments in list(listed())[::-1][number::helpers]:
+    for line in listed()[::-1][number::helpers]:
         # a fault shows where the kernel is called
         with contextlib.suppress(Exception):
+            kernel, arguments = kernel_of(line)
             kernel.compile(arguments)
 
 

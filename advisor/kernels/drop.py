@@ -340,7 +340,7 @@ def scratch():
 
 
 @njit(cache=True, nogil=True)
-def drop(pieces, point, corners, box, levels, height, touched):
+def drop(pieces, point, corners, box, levels, any_will_do, height, touched):
     """Lowest tip heights of a cutter, and the facets it rests on.
 
     Parameters
@@ -349,6 +349,8 @@ def drop(pieces, point, corners, box, levels, height, touched):
         flat, corner radius, rise, outer, base of every piece.
     point : (k, 2) places of the tool axis in plan
     corners, box, levels : the tree of ``kernels.plan_tree``
+    any_will_do : bool
+        Whether any facet that stands above the floor is as good as the highest.
     height : (k,) float array, written
         Height of the tip; what stands in it is a floor below which nothing is looked for.
     touched : (k,) int array, written
@@ -357,10 +359,11 @@ def drop(pieces, point, corners, box, levels, height, touched):
     node_of, bound_of = scratch()
     for q in range(point.shape[0]):
         best, facet = height[q], -1
+        ceiling = best if any_will_do else np.inf
         for n in range(pieces.shape[0]):
             best, found = lowest(
                 pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3], pieces[n, 4],
-                point[q, 0], point[q, 1], best, np.inf, corners, box, levels, node_of, bound_of,
+                point[q, 0], point[q, 1], best, ceiling, corners, box, levels, node_of, bound_of,
             )  # fmt: skip
             if found >= 0:
                 facet = found

@@ -28,7 +28,7 @@ _MOST_POINTS = 1_000_000
 _FURTHER = 2.0
 # What is deeper by less than this share of the tolerance stays where it is.
 _SLACK_SHARE = 0.1
-# Points of a leaf: a ball that fits a hollow is as far from very many, and whole leaves are quicker asked than small ones.
+# Points of a leaf: a ball that fits a hollow is as far from very many, and large leaves are quicker asked.
 _LEAF = 128
 # Between two sides of a hollow a ball that fits neither is moved to and fro until it rests on both.
 _ROUNDS = 12

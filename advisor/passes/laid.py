@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.reach import reach_of
+from advisor.cutter.reach import gets_to, reach_of
 from advisor.cutter.tool_body import ToolBody
 from advisor.job import Machine
 from advisor.part.mesh import Flags, Floats
@@ -196,8 +196,7 @@ def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPo
     row, weights, each = even_places(surface.mesh.area_mm2[inside], wanted)
     facet = inside[row]
     point, normal = surface.in_facets(facet, weights)
-    found = reach_of(place.body, place.grown, place.sunk.of_points, point, normal, place.tolerance_mm)
-    out = ~(found.by_cutter & found.by_shank)
+    out = ~gets_to(place.body, place.grown, place.sunk.of_points, point, normal, place.tolerance_mm)
     told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
     for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):
         array.setflags(write=False)

@@ -25,16 +25,14 @@ def main() -> None:
     lines: list[str] = []
 
     class Listener(event.Listener):
-        depth = 0
-
         def on_start(self, told: Any) -> None:
-            kernel = told.data["dispatcher"]
-            if self.depth == 0 and kernel.py_func.__module__.startswith("advisor.kernels."):
-                lines.append(line_of(kernel, told.data["args"]))
-            self.depth += 1
+            pass
 
         def on_end(self, told: Any) -> None:
-            self.depth -= 1
+            # helpers, which are not kept on disk, are compiled with what calls them
+            kernel = told.data["dispatcher"]
+            if kernel.py_func.__module__.startswith("advisor.kernels.") and kernel.stats.cache_path is not None:
+                lines.append(line_of(kernel, told.data["args"]))
 
     event.register("numba:compile", Listener())
     for part in sys.argv[1:] or sorted(map(str, PARTS.glob("*.stl"))):
