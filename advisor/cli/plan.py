@@ -53,7 +53,6 @@ def plan(
     """
     from advisor import plan as make_plan
     from advisor.errors import InputError
-    from advisor.kernels.ahead import compile_ahead
     from advisor.pack.folder import check_free_for_plan, write_plan_folder
 
     if only not in (None, "zones"):
@@ -64,7 +63,6 @@ def plan(
         check_can_write_pdf()
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
-    compile_ahead()
     with options.progress_line(quiet=quiet) as progress:
         made = make_plan(
             part, job, only_zones=only == "zones", lays_passes=passes, progress=progress, unit=unit, up=up, ball=ball,

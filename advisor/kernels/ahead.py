@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import atexit
 import contextlib
+import functools
 import gc
 import importlib
 import os
@@ -28,6 +29,7 @@ _MOST_HELPERS = 3
 _ARRAY = re.compile(r"(\w+)\[(\d)(r?)\]")
 
 
+@functools.cache
 def compile_ahead() -> None:
     """Have other processes compile kernels as soon as this one comes to one that it must compile."""
     if _helpers() > 0 and not config.DISABLE_JIT:  # type: ignore[attr-defined]
