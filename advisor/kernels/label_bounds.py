@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 
+
+@reads(0, 1)
 @njit(cache=True, nogil=True)
 def bounds_by_label(values, faces, label, count):
     """(count, 2) smallest and largest of (n,) values at vertices over the facets of each label."""

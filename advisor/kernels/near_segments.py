@@ -6,6 +6,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from advisor.kernels.read_only import reads
+
 Floats = NDArray[np.float64]
 
 
@@ -20,6 +22,7 @@ def _cells_of(a, b, low, cell, size, first, last):
     return True
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def _in_cells(points, ends_here, low, cell, size):
     """Keys of the cells that segments meet, and the segments."""
@@ -75,6 +78,7 @@ def first_at_least(ascending, least):
     return low
 
 
+@reads(4, 5)
 @njit(cache=True, nogil=True)
 def _least_steps(
     places, normals, slowness, pull, points, point_normals, low, cell, size, key, owner, most_steps, steps

@@ -193,6 +193,7 @@ def rasterise(
                 side_c += step_c
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def seen_share(
     points: NDArray[np.float32],

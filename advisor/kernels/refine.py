@@ -10,7 +10,7 @@ from advisor.kernels.read_only import reads
 FROZEN_EDGE = -3  # twin of a half-edge that must not be split: the mesh goes on behind it
 
 
-@reads(0, 1, 3)
+@reads(0, 1, 2, 3)
 @njit(cache=True, nogil=True)
 def split_edges(vertices, faces, corner_normal, twins, at):
     """Split edges; facets with split edges become two to four.

@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 # Less acute than this a triangle counts as right-angled: the middle of its circle lies on its longest edge.
 _ACUTE = 1e-9
 
@@ -37,6 +39,7 @@ def double_areas(vertices, faces):
     return out
 
 
+@reads(3)
 @njit(cache=True, nogil=True)
 def facet_rises(vertices, faces, twins, corner_normal, is_crease, bend, least_chord, slack):
     """Rise of the smooth surface over the facets that bend, and their areas.
@@ -94,6 +97,7 @@ def facet_rises(vertices, faces, twins, corner_normal, is_crease, bend, least_ch
     return rise[:count], area[:count]
 
 
+@reads(3)
 @njit(cache=True, nogil=True)
 def hollow_rises(vertices, faces, twins, normal, corner_normal, least_chord, slack):
     """(m,) how far every facet stands over a smooth surface that is hollow behind it, mm; 0 where it is not.

@@ -9,12 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 from advisor.kernels.topology import join, number_roots
 
 # A vertex with more facets than this has its facets compared with some of them: cost stays linear.
 _MOST_COMPARED = 48
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def bends(normals, faces, vertices, twins):
     """Signed bend across every half-edge, radians: positive convex, 0 on rims and crowded edges."""
@@ -153,6 +155,7 @@ def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     return False
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def sector_normals(vertices, faces, normals, weights, start, corners, ratio, least_apart):
     """Normal of every sector: the mean over its facets, but for those dwarfed by a wide one.
@@ -216,6 +219,7 @@ def sectors_on_rims(sector, sector_count, is_crease):
     return on_rim
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def spread_to_corners(mean, sector, normals, least_cosine):
     """Corner normals from sector normals; a corner too far from its own facet takes the facet's normal.

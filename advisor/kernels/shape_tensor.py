@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 
 @njit(nogil=True)
 def facet_tensor(vertices, face, corner, n, out):
@@ -45,6 +47,7 @@ def facet_tensor(vertices, face, corner, n, out):
     out[5] = a * u2 * u0 + b * (u2 * v0 + u0 * v2) + c * v2 * v0
 
 
+@reads(0, 1, 2, 3)
 @njit(cache=True, nogil=True)
 def shape_tensors(vertices, faces, corner_normal, normals):
     """Shape operator of every facet as a symmetric tensor in space, 1/mm, convex positive.

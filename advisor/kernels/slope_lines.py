@@ -10,6 +10,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 # A line within this share of a facet's change of slope from a corner runs through the corner.
 _NEAR_SHARE = 0.01
 
@@ -60,6 +62,7 @@ def mean_normals(corner_normal):
     return out
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def corner_slopes(corner_normal, axis):
     """(m, 2) least and greatest slope at the corners of each facet, degrees."""
@@ -85,6 +88,7 @@ def _is_on(normal, axis, cosine, slack):
     return off == 0
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def facets_on(corner_normal, axis, cosine, slack):
     """(m,) facets that lie on the threshold all over, within the slack."""
@@ -140,6 +144,7 @@ def _dips(normal, axis, cosine, slack, side):
     return side * _side(x, y, z, axis, cosine, slack) < 0
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def crossed_facets(corner_normal, axis, cosines, slacks):
     """(m,) whether any of the thresholds passes through a facet."""

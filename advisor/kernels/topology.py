@@ -158,6 +158,7 @@ def number_roots(parent):
     return label, count
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def connected_facets(twins, linked):
     """Connected groups of facets over the half-edges that are `linked`.
@@ -181,6 +182,7 @@ def connected_facets(twins, linked):
     return number_roots(parent)
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def plane_faces(twins, normals, least_cosine, seeds):
     """Groups of facets that lie in one plane: all within an angle of the group's first facet.

@@ -33,6 +33,7 @@ def _apart2(points, i, j):
     return x * x + y * y + z * z
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def pieces(points, starts, longest):
     """Segments of chains cut into pieces that are no longer than `longest`; a chain of one point is a piece of none.
