@@ -53,7 +53,8 @@ def _helpers() -> int:
 
 
 def _start(number: int) -> None:
-    words = [sys.executable, "-m", "advisor.kernels.ahead", str(number), str(_helpers())]
+    # -P: what lies in the user's folder is not this package
+    words = [sys.executable, "-P", "-m", "advisor.kernels.ahead", str(number), str(_helpers())]
     nothing = subprocess.DEVNULL
     # its input is a pipe from this process, which closes however this one ends
     helper = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=nothing, stderr=nothing)
