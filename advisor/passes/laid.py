@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.reach import gets_to, reach_of
+from advisor.cutter.reach import gets_to
 from advisor.cutter.tool_body import ToolBody
 from advisor.job import Machine
 from advisor.part.mesh import Flags, Floats
