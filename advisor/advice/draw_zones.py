@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Hashable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from advisor.advice.choose import HABIT_SHARE
-from advisor.advice.overrides import merged_regions
+from advisor.advice.overrides import Joined, merged_regions, split_regions
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.settings import Settings
 from advisor.advice.split import best_split, joined
@@ -62,6 +62,20 @@ class Drawn:
         return zone_surfaces(self.mesh, self.smooth, self.zoning, self.axis)
 
 
+def map_key(settings: Settings) -> Hashable:
+    """All of the settings that the map of a part hangs on."""
+    rules, last = settings.job.zones, settings.stages[-1]
+    by_hand = tuple(
+        (place, override.at, override.shape, override.merge, override.split)
+        for place, override in enumerate(settings.job.zone)
+        if override.merge or override.split
+    )
+    return (
+        settings.axis, rules, "steep_from" in rules.model_fields_set, by_hand, settings.subject,
+        max(stage.tool.diameter for stage in settings.stages), last.tool.diameter, last.target,
+    )  # fmt: skip
+
+
 def draw_zones(
     mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, in_the_way: Mesh | None = None
 ) -> Drawn:
@@ -96,11 +110,14 @@ def _drawn(
     patches, region = note_together(patches, regions.region, settings.stages[-1].tool.diameter)
     zoning = zones_of(patches, region, axis)
     shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    merged = merged_regions(zoning, [told.shape for told in shapes], settings.job.zone, settings.subject)
-    if merged is not None:
-        zoning = zones_of(patches, merged.region, axis)
-        shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    warnings = () if merged is None else merged.warnings
+    warnings: tuple[str, ...] = ()
+    # what is split first, for zones that are joined then may be parts of it
+    for by_hand in (split_regions, merged_regions):
+        told: Joined | None = by_hand(zoning, [one.shape for one in shapes], settings.job.zone, settings.subject)
+        if told is not None:
+            zoning = zones_of(patches, told.region, axis)
+            shapes = zone_shapes(patches, graph, zoning, bends, axis)
+            warnings += told.warnings
     return Drawn(
         mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg,
         warnings,
