@@ -83,6 +83,7 @@ def advise(
     zones, orientations = with_tilts(
         zones, work.ids, work.finished, work.reach, work.in_the_way, settings, work.off_mm
     )  # fmt: skip
+    progress("places left over", DONE)
     left = None if work.reach is None else _leftovers(work, work.reach)
     bare = bare_places(work.book.of_stage(settings.stages[-1].target.name), settings.job.path_tolerance)
     record = replace(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
+from threading import Lock
 from typing import Any, TypeVar
 
 _Result = TypeVar("_Result")
@@ -20,6 +21,8 @@ _KEPT_OF_A_KIND = 3
 class Kept:
     """Results by kind and by all that they hang on; of each kind the few that were last asked for.
 
+    Several threads may ask at once: what two of them want at the same time is worked out twice, to the same end.
+
     Parameters
     ----------
     most : int
@@ -29,25 +32,29 @@ class Kept:
     def __init__(self, most: int = _KEPT_OF_A_KIND) -> None:
         self._most = most
         self._held: dict[str, OrderedDict[Hashable, Any]] = {}
+        self._lock = Lock()
 
     def once(self, kind: str, key: Hashable, make: Callable[[], _Result], times: int = 1) -> _Result:
         """What is kept under a key, made where nothing is; of a kind ``times`` as many are kept as of others."""
-        held = self._held.setdefault(kind, OrderedDict())
-        if key in held:
-            held.move_to_end(key)
-            found: _Result = held[key]
-            return found
+        with self._lock:
+            held = self._held.setdefault(kind, OrderedDict())
+            if key in held:
+                held.move_to_end(key)
+                found: _Result = held[key]
+                return found
         made = make()
         if self._most > 0:
-            held[key] = made
-            while len(held) > self._most * times:
-                held.popitem(last=False)
+            with self._lock:
+                held[key] = made
+                while len(held) > self._most * times:
+                    held.popitem(last=False)
         return made
 
     def newest(self, kind: str) -> tuple[Hashable, Any] | None:
         """The key and the result of a kind that was last asked for; None where none is kept."""
-        held = self._held.get(kind)
-        return next(reversed(held.items())) if held else None
+        with self._lock:
+            held = self._held.get(kind)
+            return next(reversed(held.items())) if held else None
 
 
 # For plans that are made once.

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from advisor.advice.advise import sketch
-from advisor.advice.draw_zones import draw_zones, map_key
+from advisor.advice.draw_zones import Drawn, draw_zones, map_key
 from advisor.advice.ground import zone_ids
 from advisor.advice.kept import Kept
 from advisor.advice.overrides import zone_wishes
@@ -25,6 +25,7 @@ from advisor.advice.zone_point import point_within
 from advisor.errors import InputError
 from advisor.model import Plan
 from advisor.part.measured import MeasuredPart
+from advisor.part.mesh import Ints, Mesh
 
 # States that can be gone back to.
 _MOST_STATES = 200
@@ -93,7 +94,29 @@ class Session:
         """The plan of what is asked now, the same as the command line makes of its job."""
         return plan_part(self.part, self.settings(), lays_passes=lays_passes, progress=progress, kept=self._kept)
 
+    def cut_mesh(self) -> tuple[Mesh, Ints] | None:
+        """The mesh that the plan of now is drawn on, and the facet of the part that each of its facets is of.
+
+        None for a plan in several set-ups.
+        """
+        settings = self.settings()
+        if settings.job.setups != ONE:
+            return None
+        surface = self._drawn(settings).zoning.surface
+        return surface.mesh, surface.parent
+
+    def _drawn(self, settings: Settings) -> Drawn:
+        part = self.part
+        return self._kept.once(
+            "map", map_key(settings), lambda: draw_zones(part.mesh, part.smooth, part.bends, settings)
+        )
+
     # -- back and forth
+
+    @property
+    def keys_before(self) -> Keys | None:
+        """The job before the last change; None where there was none."""
+        return self._states[self._now - 1].keys if self._now > 0 else None
 
     @property
     def can_undo(self) -> bool:
@@ -181,11 +204,10 @@ class Session:
 
     def _named(self, zone: int) -> tuple[tuple[float, float, float], list[int]]:
         """A point deep inside a zone of the plan, and the places of the entries that speak of it already."""
-        settings, part = self.settings(), self.part
+        settings = self.settings()
         if settings.job.setups != ONE:
             raise InputError("setups", "zones are changed by hand in a single set-up", 'set setups = "one"')
-        key = map_key(settings)
-        drawn = self._kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings))
+        drawn = self._drawn(settings)
         shapes = [told.shape for told in drawn.shapes]
         wishes = zone_wishes(drawn.zoning, shapes, settings.job.zone, settings.subject)
         found = np.flatnonzero(zone_ids(len(shapes), wishes) == zone)
