@@ -16,7 +16,7 @@ from advisor.advice.advise import sketch
 from advisor.advice.draw_zones import Drawn, draw_zones, map_key
 from advisor.advice.ground import zone_ids
 from advisor.advice.kept import Kept
-from advisor.advice.overrides import zone_wishes
+from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.progress import Progress, silent
 from advisor.advice.settings import Settings, resolve, with_options
 from advisor.advice.setups import ONE, plan_part
@@ -25,7 +25,8 @@ from advisor.advice.zone_point import point_within
 from advisor.errors import InputError
 from advisor.model import Plan
 from advisor.part.measured import MeasuredPart
-from advisor.part.mesh import Ints, Mesh
+from advisor.part.mesh import Ints
+from advisor.zones.cut_lines import CutSurface
 
 # States that can be gone back to.
 _MOST_STATES = 200
@@ -94,16 +95,27 @@ class Session:
         """The plan of what is asked now, the same as the command line makes of its job."""
         return plan_part(self.part, self.settings(), lays_passes=lays_passes, progress=progress, kept=self._kept)
 
-    def cut_mesh(self) -> tuple[Mesh, Ints] | None:
-        """The mesh that the plan of now is drawn on, and the facet of the part that each of its facets is of.
-
-        None for a plan in several set-ups.
-        """
+    def cut_surface(self) -> CutSurface | None:
+        """The surface that the plan of now is drawn on; None for a plan in several set-ups."""
         settings = self.settings()
-        if settings.job.setups != ONE:
-            return None
-        surface = self._drawn(settings).zoning.surface
-        return surface.mesh, surface.parent
+        return None if settings.job.setups != ONE else self._drawn(settings).zoning.surface
+
+    def zones_of_entries(self) -> tuple[int, ...]:
+        """Zone of the plan that each ``[[zone]]`` entry speaks of; -1 where it leaves it out, or in several set-ups."""
+        settings = self.settings()
+        if not self.entries or settings.job.setups != ONE:
+            return (-1,) * len(self.entries)
+        wishes, ids = self._wishes(settings)
+        return tuple(int(ids[number]) for number in wishes.zones)
+
+    def _wishes(self, settings: Settings) -> tuple[ZoneWishes, Ints]:
+        drawn = self._drawn(settings)
+        shapes = [told.shape for told in drawn.shapes]
+        key = (map_key(settings), settings.job.zone)
+        wishes = self._kept.once(
+            "wishes", key, lambda: zone_wishes(drawn.zoning, shapes, settings.job.zone, settings.subject)
+        )
+        return wishes, zone_ids(len(shapes), wishes)
 
     def _drawn(self, settings: Settings) -> Drawn:
         part = self.part
@@ -112,6 +124,16 @@ class Session:
         )
 
     # -- back and forth
+
+    @property
+    def memory(self) -> tuple[tuple[_State, ...], int]:
+        """All states and which is now: put back, nothing has happened since."""
+        return tuple(self._states), self._now
+
+    @memory.setter
+    def memory(self, memory: tuple[tuple[_State, ...], int]) -> None:
+        states, self._now = memory
+        self._states = list(states)
 
     @property
     def keys_before(self) -> Keys | None:
@@ -208,9 +230,8 @@ class Session:
         if settings.job.setups != ONE:
             raise InputError("setups", "zones are changed by hand in a single set-up", 'set setups = "one"')
         drawn = self._drawn(settings)
-        shapes = [told.shape for told in drawn.shapes]
-        wishes = zone_wishes(drawn.zoning, shapes, settings.job.zone, settings.subject)
-        found = np.flatnonzero(zone_ids(len(shapes), wishes) == zone)
+        wishes, ids = self._wishes(settings)
+        found = np.flatnonzero(ids == zone)
         if zone < 1 or len(found) == 0:
             raise InputError("zone", f"there is no zone {zone}", "choose one of the list")
         number = int(found[0])

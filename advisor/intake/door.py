@@ -120,6 +120,17 @@ def _read(
     return part, Given(keys, given, subject)
 
 
+def part_of_keys(path: Path, keys: Mapping[str, Any]) -> MeasuredPart:
+    """The part of a model as the keys of a job ask for it: in their unit, exact surfaces cut finely enough.
+
+    Raises
+    ------
+    InputError
+        Where the file or the job cannot be used.
+    """
+    return _read(path, keys, {})[0]
+
+
 def _chord_mm(keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> float:
     """How far facets may leave exact surfaces: a share of the cusp asked for, within bounds."""
     cusp = finish_cusp_mm(keys, options, subject)

@@ -22,6 +22,7 @@ from advisor.pack.shade import LIGHT
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends, rim_half_edges
 from advisor.tolerances import CREASE_DEG
+from advisor.zones.cut_lines import CutSurface
 
 # Zone and paint of facets that are shown in pieces.
 HIDDEN_ZONE: Final = -32768
@@ -39,23 +40,25 @@ Arrays = dict[str, NDArray[Any]]
 class Shown:
     """A plan on its part: which facet of the part each facet of the plan is of, and whether it is all of it.
 
-    `mesh` is the plan's, with its twins at hand.
+    `mesh` is the plan's, with its twins at hand, `corner_normal` (m, 3, 3) of the smooth surface.
     """
 
     plan: Plan
     mesh: Mesh
+    corner_normal: Floats
     parent: Ints
     is_whole: NDArray[np.bool_]
 
 
-def shown(part: MeasuredPart, plan: Plan, mesh: Mesh | None, parent: Ints | None) -> Shown:
-    """A plan on its part; without `parent` (a plan of several set-ups) all facets are pieces."""
-    own = mesh if mesh is not None else Mesh(plan.facets.vertices, plan.facets.faces)
-    if parent is None:
-        count = len(plan.facets.faces)
-        return Shown(plan, own, np.zeros(count, np.int32), np.zeros(count, bool))
-    pieces = np.bincount(parent, minlength=len(part.mesh.faces))
-    return Shown(plan, own, parent, pieces[parent] == 1)
+def shown(part: MeasuredPart, plan: Plan, surface: CutSurface | None) -> Shown:
+    """A plan on its part; without the surface it is drawn on (a plan of several set-ups) all facets are pieces."""
+    if surface is None:
+        mesh = Mesh(plan.facets.vertices, plan.facets.faces)
+        flat = np.repeat(mesh.normal[:, None], 3, axis=1)
+        count = len(mesh.faces)
+        return Shown(plan, mesh, flat, np.zeros(count, np.int32), np.zeros(count, bool))
+    pieces = np.bincount(surface.parent, minlength=len(part.mesh.faces))
+    return Shown(plan, surface.mesh, surface.corner_normal, surface.parent, pieces[surface.parent] == 1)
 
 
 def part_told(part: MeasuredPart, axes: list[tuple[float, float, float]]) -> tuple[dict[str, Any], Arrays]:
@@ -102,6 +105,7 @@ def map_told(part: MeasuredPart, drawn: Shown, colours: ColourMap) -> tuple[dict
         "zone": zones,
         "paint": paints,
         "piece-corners": corners.astype("<f4"),
+        "piece-normals": _normals(drawn.corner_normal[pieces]),
         "piece-zone": zone[pieces],
         "piece-paint": colours.index[pieces],
         "borders": lines.astype("<f4"),
