@@ -103,10 +103,10 @@ def advise(
 def sketch(part: MeasuredPart, settings: Settings, kept: Kept, progress: Progress = silent) -> Plan:
     """The zones of a plan and their advice in a fraction of its time, while settings are tried out.
 
-    Without passes, tilts, places left over, tool sequence and outlines; what tools reach is carried over from the
-    newest map asked for the same tools (see ``advice.reach_carried``). The plan that follows has the last word.
+    Without passes, tilts, copies, places left over, tool sequence and outlines; what tools reach is carried over from
+    the newest map asked for the same tools (see ``advice.reach_carried``). The plan that follows has the last word.
     """
-    work = work_for(part, settings, kept, progress, carries_reach=True)
+    work = work_for(part, settings, kept, progress, in_short=True)
     zones = zones_of_plan(work, within(progress, ADVICE_FROM, DONE))
     return Plan(_record(work, zones), _facet_arrays(work.drawn.zoning, work.ids, None))
 

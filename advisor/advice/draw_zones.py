@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from advisor.advice.choose import HABIT_SHARE
+from advisor.advice.kept import NOT_KEPT, Kept
 from advisor.advice.overrides import Joined, merged_regions, split_regions
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.settings import Settings
@@ -21,9 +22,10 @@ from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds
 from advisor.zones.merging import Prices, Regions, merge_patches, price_of_map_mm
 from advisor.zones.minor_regions import note_together
 from advisor.zones.patch_graph import PatchGraph, patch_graph
-from advisor.zones.patches import Patches, ZoneRule, find_patches
+from advisor.zones.patches import Patches, ZoneRule, find_patches, steady_of
 from advisor.zones.region_cost import PassSums
 from advisor.zones.shape import ZoneShape, zone_shapes
+from advisor.zones.steady import SteadyFacets
 from advisor.zones.zoning import Zoning, zones_of
 
 # A line nearer than this to the best is left where the job's default puts it: nothing is gained by odd numbers.
@@ -49,6 +51,7 @@ class Drawn:
     shapes: list[ZoneShape]
     prices: Prices
     steep_from_deg: float
+    steady: SteadyFacets
     warnings: tuple[str, ...] = ()
 
     def price_mm(self, not_cut: Collection[int]) -> tuple[float, float]:
@@ -59,7 +62,7 @@ class Drawn:
     @cached_property
     def surfaces(self) -> list[ZoneSurface]:
         """Surface of every zone, in the order of their numbers; worked out at first use."""
-        return zone_surfaces(self.mesh, self.smooth, self.zoning, self.axis)
+        return zone_surfaces(self.steady.tensor, self.zoning, self.axis)
 
 
 def map_key(settings: Settings) -> Hashable:
@@ -77,17 +80,25 @@ def map_key(settings: Settings) -> Hashable:
 
 
 def draw_zones(
-    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, in_the_way: Mesh | None = None
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    settings: Settings,
+    in_the_way: Mesh | None = None,
+    kept: Kept = NOT_KEPT,
 ) -> Drawn:
     """Zones of a mesh as the job asks for them; what is in the way, where it is more than the mesh, may hide some."""
-    rules = settings.job.zones
-    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from, in_the_way)
+    rules, axis = settings.job.zones, np.asarray(settings.axis)
+    steady = kept.once(
+        "steady", (settings.axis, rules.smallest), lambda: steady_of(mesh, smooth, bends, axis, rules.smallest)
+    )
+    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from, in_the_way, steady)
     if "steep_from" in rules.model_fields_set:
         return drawn
     better = _best_split_deg(drawn, settings)
     if better is None or abs(better - rules.steep_from) < _NEAR_ENOUGH_DEG:
         return drawn
-    moved = _drawn(mesh, smooth, bends, settings, better, in_the_way)
+    moved = _drawn(mesh, smooth, bends, settings, better, in_the_way, steady)
     worth_it = moved.regions.price_mm < (1.0 - _WORTH_MOVING_SHARE) * drawn.regions.price_mm
     return moved if worth_it else drawn
 
@@ -99,9 +110,10 @@ def _drawn(
     settings: Settings,
     steep_from_deg: float,
     in_the_way: Mesh | None,
+    steady: SteadyFacets,
 ) -> Drawn:
     axis, rules = np.asarray(settings.axis), settings.job.zones
-    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way)
+    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way, steady)
     graph = patch_graph(patches, axis)
     sums = pass_sums(patches, bends, settings.stages[-1].target, axis)
     # both sides of a blend run over it by the overlap
@@ -119,7 +131,7 @@ def _drawn(
             shapes = zone_shapes(patches, graph, zoning, bends, axis)
             warnings += told.warnings
     return Drawn(
-        mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg,
+        mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg, steady,
         warnings,
     )  # fmt: skip
 

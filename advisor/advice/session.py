@@ -6,6 +6,7 @@ job of a session gives the same plan wherever it is planned. Results that a chan
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -120,7 +121,7 @@ class Session:
     def _drawn(self, settings: Settings) -> Drawn:
         part = self.part
         return self._kept.once(
-            "map", map_key(settings), lambda: draw_zones(part.mesh, part.smooth, part.bends, settings)
+            "map", map_key(settings), lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, kept=self._kept)
         )
 
     # -- back and forth
@@ -255,4 +256,5 @@ class Session:
         return keys
 
     def _resolved(self, keys: Keys) -> Settings:
-        return resolve(self.part.mesh, keys, {}, self.subject, self.part)
+        words = json.dumps(keys, sort_keys=True, default=list)
+        return self._kept.once("settings", words, lambda: resolve(self.part.mesh, keys, {}, self.subject, self.part))

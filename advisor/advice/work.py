@@ -77,7 +77,7 @@ def work_for(
     progress: Progress,
     *,
     asks_reach: bool = True,
-    carries_reach: bool = False,
+    in_short: bool = False,
     lays_passes: bool = False,
     in_the_way: Mesh | None = None,
 ) -> Work:
@@ -87,14 +87,14 @@ def work_for(
     ----------
     asks_reach : bool
         Not where a plan stops after the zones.
-    carries_reach : bool
-        Take what tools reach from the newest map that is kept, point by point, where the tools are the same: an
-        estimate that costs nothing. Where there is none it is asked.
+    in_short : bool
+        Neither copies nor fitted surfaces are looked for, and what tools reach is taken from the newest map that is
+        kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked.
     """
     progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
     key = map_key(settings)
-    drawn = kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, in_the_way))
+    drawn = kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, in_the_way, kept))
     zoning = drawn.zoning
     shapes = [told.shape for told in drawn.shapes]
     wishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
@@ -103,8 +103,11 @@ def work_for(
         "chord error", None, lambda: chord_error_um(part.mesh, part.smooth, part.record.chord_error_um)
     )
     is_small = np.array([shape == SMALL_FEATURES_SHAPE for shape in shapes])
-    fits = kept.once("fits", key, lambda: zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um)))
-    families = kept.once("copies", key, lambda: families_of(zoning, axis, facets_um, is_small))
+    fits: list[FittedSurface | None] = [None] * len(shapes)
+    families: tuple[Family, ...] = ()
+    if not in_short:
+        fits = kept.once("fits", key, lambda: zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um)))
+        families = kept.once("copies", key, lambda: families_of(zoning, axis, facets_um, is_small))
     finished = finished_zones(zoning, ids, wishes, is_small)
     off_mm = reach_tolerance_mm(settings, facets_um)
     asked, obstacle = tools_asked(settings), in_the_way or part.mesh
@@ -113,7 +116,7 @@ def work_for(
         progress("reach", REACH_FROM)
         tools_key = (settings.axis, asked, off_mm, settings.job.clearance)
         ask = partial(part_reach, obstacle, zoning, finished, axis, asked, off_mm, settings.job.clearance)
-        reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, carries_reach)
+        reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, in_short)
     layer = None
     if lays_passes and reach is not None:
         layer = PassLayer(zoning, part.bends, reach.tree, axis, finished, settings.job, off_mm, copies_of(families))

@@ -24,7 +24,7 @@ from advisor.kernels.slope_lines import (
 )
 from advisor.kernels.topology import match_half_edges
 from advisor.part.facet_stock import FacetStock, facet_stock
-from advisor.part.mesh import Flags, Floats, Ints, Mesh
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, take_measures
 
 # A cut on one side of a crease splits the other side too, which then is cut in its own place; this ends it.
 _MOST_CUTS = 8
@@ -177,4 +177,7 @@ def _put_back(mesh: Mesh, corner_normal: Floats, chosen: Flags, patch: _Patch, v
     faces = np.concatenate([mesh.faces[~chosen], renumber[patch.faces]])[order]
     normals = np.concatenate([corner_normal[~chosen], patch.corner_normal])[order]
     vertices = np.concatenate([mesh.vertices, patch.vertices[old:]])
-    return CutSurface(Mesh(vertices, np.ascontiguousarray(faces)), normals, parent[order], (mesh, corner_normal))
+    cut = Mesh(vertices, np.ascontiguousarray(faces))
+    is_own = chosen[parent[order]]
+    take_measures(cut, mesh, parent[order], is_own)
+    return CutSurface(cut, normals, parent[order], (mesh, corner_normal))

@@ -49,6 +49,8 @@ def proved_plan(session: Session, folder: Path, progress: Progress) -> Plan:
         finally:
             child.kill()
             child.wait()
+            if child.stdout is not None:
+                child.stdout.close()
         if fault is not None:
             raise InputError(*fault)
         if not answer.is_file():
@@ -62,10 +64,14 @@ def _follow(child: subprocess.Popen[str], progress: Progress) -> tuple[str, str,
     assert child.stdout is not None
     reader = threading.Thread(target=_read, args=(child.stdout, told), daemon=True)
     reader.start()
-    while reader.is_alive():
-        # asked again and again: a stop must not wait until the child has something to tell
-        progress(told[-1].get("what", ""), told[-1].get("share", 0.0))
-        reader.join(1.0 / _LOOKS_PER_SECOND)
+    try:
+        while reader.is_alive():
+            # asked again and again: a stop must not wait until the child has something to tell
+            progress(told[-1].get("what", ""), told[-1].get("share", 0.0))
+            reader.join(1.0 / _LOOKS_PER_SECOND)
+    finally:
+        child.kill()
+        reader.join()
     fault = next((one["fault"] for one in told if "fault" in one), None)
     return None if fault is None else (fault[0], fault[1], fault[2])
 
