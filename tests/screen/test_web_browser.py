@@ -109,6 +109,7 @@ class Visit:
 
     def picture(self, name: str, tmp_path: Path) -> None:
         """A screenshot, kept for the documents where they are to be renewed."""
+        self.page.evaluate("window.scrollTo(0, 0)")
         self.page.wait_for_timeout(500)
         folder = PICTURES if os.environ.get("ADVISOR_RENEW_PICTURES") else tmp_path
         data = self.page.screenshot(path=folder / name)

@@ -348,6 +348,7 @@ function wireView(view) {
 // -- files
 
 async function loadFile(file) {
+  await state.ready;
   await trying(async () => {
     if (file.size > state.mostBytes) throw new Fault(`${file.name} is larger than ${Math.round(state.mostBytes / 1e6)} MB`);
     await call(inRoom(`file?name=${encodeURIComponent(file.name)}`), { method: "POST", body: file });
@@ -410,7 +411,7 @@ function fillQuestions({ asked, unit }) {
 
 function heightUnit(kind) {
   const { sign, mm } = state.told.unit;
-  return kind === "cusp" && sign === "mm" ? { sign: "µm", scale: 1 } : { sign: kind === "cusp" ? "in" : `${sign} apart`, scale: kind === "cusp" ? mm * 1000 : mm };
+  return kind === "cusp" && sign === "mm" ? { sign: "µm", scale: 1 } : { sign: kind === "cusp" ? "in" : sign, scale: kind === "cusp" ? mm * 1000 : mm };
 }
 
 function fillHeight(kind, value) {
@@ -614,7 +615,8 @@ function candidateTable(told) {
   const minutes = told.candidates.some((one) => one.min !== null);
   const table = element("table");
   const head = element("tr");
-  for (const words of ["held to", `step ${told.unit}`, "passes", minutes ? "min" : "path"]) head.append(element("th", words, { scope: "col", className: words === "held to" ? "" : "number" }));
+  const counts = told.candidates.some((one) => one.passes !== null);
+  for (const words of ["held to", `step ${told.unit}`, ...(counts ? ["passes"] : []), minutes ? "min" : "path"]) head.append(element("th", words, { scope: "col", className: words === "held to" ? "" : "number" }));
   const body = element("tbody");
   const choice = (value, label, checked) => {
     const made = element("label");
@@ -634,7 +636,7 @@ function candidateTable(told) {
     first.append(choice(one.strategy, one.chosen ? `${one.words} ✓` : one.words, told.locked === one.strategy));
     row.append(first);
     const cost = minutes ? (one.min === null ? "–" : String(rounded(one.min))) : one.path_m === null ? "–" : pathWords(one.path_m);
-    for (const words of [one.stepover ?? "–", one.passes === null ? "–" : String(one.passes), cost]) row.append(element("td", words, { className: "number" }));
+    for (const words of [one.stepover ?? "–", ...(counts ? [one.passes === null ? "–" : String(one.passes)] : []), cost]) row.append(element("td", words, { className: "number" }));
     body.append(row);
   }
   const top = element("thead");
@@ -697,7 +699,7 @@ function wireQuestions() {
   const kind = () => byId("target").value;
   const heightOptions = () => {
     const { sign } = heightUnit(kind());
-    return { [kind()]: `${byId("height-number").value} ${sign === "µm" ? "um" : sign.replace(" apart", "")}` };
+    return { [kind()]: `${byId("height-number").value} ${sign === "µm" ? "um" : sign}` };
   };
   const height = slider("height", "height", heightOptions, false);
   height.range.addEventListener("input", () => height.moved(height.range, (place) => { height.number.value = String(rounded(heightAt(kind(), Number(place)) / heightUnit(kind()).scale, 3)); }));
@@ -788,4 +790,4 @@ async function start() {
   }
 }
 
-trying(start);
+state.ready = trying(start);
