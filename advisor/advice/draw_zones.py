@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -114,8 +115,11 @@ def _drawn(
 ) -> Drawn:
     axis, rules = np.asarray(settings.axis), settings.job.zones
     patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way, steady)
-    graph = patch_graph(patches, axis)
-    sums = pass_sums(patches, bends, settings.stages[-1].target, axis)
+    # neither waits for the other, and both are kernels in the main
+    with ThreadPoolExecutor(1) as beside:
+        later = beside.submit(pass_sums, patches, bends, settings.stages[-1].target, axis)
+        graph = patch_graph(patches, axis)
+        sums = later.result()
     # both sides of a blend run over it by the overlap
     prices = Prices(rules.blend_price + 2 * rules.overlap, rules.zone_price, HABIT_SHARE)
     regions = merge_patches(patches, graph, sums, prices, keep_together=rules.keep_together)

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
+from os import cpu_count
 
 from advisor.advice.laying import numbers_from
 from advisor.advice.outlines import blend_words, outline_record, overlap_of
@@ -23,18 +27,30 @@ _Advised = tuple[tuple[Advice, ...], tuple[Advice, ...], ZoneReach | None, Trade
 def zones_of_plan(work: Work, progress: Progress) -> tuple[Zone, ...]:
     """Every zone that the job does not leave out, with its advice where reach was asked."""
     repeats = _repeats(work.families, work.ids)
-    zones = []
     asked = [number for number in range(len(work.measures)) if work.ids[number] > 0]
     what = "advice" if work.layer is None else "passes"
-    for place, number in enumerate(asked):
+    zones = []
+    for place, (number, advised) in enumerate(zip(asked, _all_advice(work, asked), strict=True)):
         progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
-        zones.append(_zone(work, number, repeats.get(number)))
+        zones.append(_zone(work, number, repeats.get(number), advised))
     return tuple(zones)
 
 
-def _zone(work: Work, number: int, repeats: Repeats | None) -> Zone:
+def _all_advice(work: Work, asked: list[int]) -> Iterator[_Advised]:
+    """Advice zone by zone: estimates on several cores, passes one after another, for they lay threads of their own."""
+    if work.layer is not None or work.reach is None or len(asked) < 2:
+        yield from (_advice(work, number) for number in asked)
+        return
+    pool = ThreadPoolExecutor(min(cpu_count() or 1, len(asked)))
+    try:
+        yield from pool.map(partial(_advice, work), asked)
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _zone(work: Work, number: int, repeats: Repeats | None, advised: _Advised) -> Zone:
     measure = work.measures[number]
-    steps, told, reach, trade = _advice(work, number)
+    steps, told, reach, trade = advised
     steps, told = _keep_passes(work, number, steps, told)
     steps = _not_to_be_copied(work, number, steps, repeats)
     zone = Zone(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -30,6 +31,7 @@ def web(
 
     Open the printed link in a browser; Ctrl-C ends it. Needs: pip install 'advisor[web]'.
     """
+    _keep_products_to_one_thread()
     from advisor.screen.web.serve import LOOPBACK, check_can_serve, serve
 
     check_can_serve()
@@ -45,6 +47,15 @@ def web(
                 typer.echo("Whoever has the link can use it: the connection is not encrypted.", err=True)
 
     serve(part, keys, host=host, port=port, tell=tell)
+
+
+def _keep_products_to_one_thread() -> None:
+    """Products of thin arrays cost more to hand out to threads than to do: an answer takes two thirds of the time.
+
+    The library behind numpy reads this when it is first imported; what the user set stays.
+    """
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+        os.environ.setdefault(name, "1")
 
 
 def _keys(job: Path | None, unit: str | None) -> dict[str, object]:

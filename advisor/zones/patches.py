@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
@@ -146,7 +145,7 @@ def find_patches(
     surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
-    own_class = class_of_facets(smooth_slope, corner_slopes(smooth.corner_normal, axis)[surface.parent], thresholds)
+    own_class = class_of_facets(smooth_slope, steady.corner_slope_deg[surface.parent], thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
     own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis, in_the_way)
     label = connected_areas(surface.mesh, own_class)
@@ -154,7 +153,7 @@ def find_patches(
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
     special[steady.plane | steady.level] = LEVEL
-    special[_tight(mesh, smooth, bends, axis, rule)] = TIGHT
+    special[_tight(mesh, smooth, bends, steady.slope_deg, axis, rule)] = TIGHT
     level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
     if noise > 0:
         level = _whole_areas(surface.mesh, facet_class, sharp, level)
@@ -227,7 +226,7 @@ def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int
     return renumbered, of_patch
 
 
-def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, rule: ZoneRule) -> Flags:
+def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, slope: Floats, axis: Floats, rule: ZoneRule) -> Flags:
     """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median.
 
     An upright corner between walls is none: level passes run round it with its walls, and what they leave in it is told
@@ -235,7 +234,6 @@ def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, ru
     """
     over = -bends.k_min_per_mm * rule.tight_mm - 1.0
     hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
-    slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
     upright = (slope >= tolerances.WALL_FROM_DEG) & (np.abs(bends.k_min_direction @ axis) < _BENDS_LEVEL) & hollow
     steep = slope >= rule.thresholds.steep_from_deg
     hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, steep & ~hollow, upright))

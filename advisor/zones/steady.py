@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
 from advisor.kernels.shape_tensor import shape_tensors
+from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
@@ -33,6 +34,7 @@ class SteadyFacets:
 
     mesh: Mesh
     smooth: SmoothSurface
+    axis: Floats
     plane: Flags
     level: Flags
 
@@ -41,6 +43,16 @@ class SteadyFacets:
         """(m, 6) shape tensors, 1/mm."""
         mesh = self.mesh
         return np.asarray(shape_tensors(mesh.vertices, mesh.faces, self.smooth.corner_normal, mesh.normal))
+
+    @cached_property
+    def corner_slope_deg(self) -> Floats:
+        """(m, 2) least and greatest slope of the smooth surface at the corners."""
+        return np.asarray(corner_slopes(self.smooth.corner_normal, self.axis))
+
+    @cached_property
+    def slope_deg(self) -> Floats:
+        """(m,) slope of the smooth surface on the whole facet."""
+        return slope_deg(self.smooth.corner_normal.sum(axis=1), self.axis)
 
 
 def steady_facets(
@@ -51,7 +63,7 @@ def steady_facets(
     if is_clean:
         plane = plane & ~_stray_facets(mesh, plane, axis)
     level = _level_on_the_whole(mesh, smooth, bends, plane & is_clean, axis, smallest_mm2)
-    return SteadyFacets(mesh, smooth, plane, level)
+    return SteadyFacets(mesh, smooth, axis, plane, level)
 
 
 def _stray_facets(mesh: Mesh, plane: Flags, axis: Floats) -> Flags:

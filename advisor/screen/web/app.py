@@ -41,9 +41,10 @@ _AT_ONCE: Final = 4
 _QUICK: Final = 1
 _LEAST_PACKED: Final = 2_000
 _PAGE: Final = {
-    "/": ("index.html", "text/html; charset=utf-8"),
-    "/page.css": ("page.css", "text/css; charset=utf-8"),
-    "/live.js": ("live.min.js", "text/javascript; charset=utf-8"),
+    "/": ("advisor.screen.web", "page/index.html", "text/html; charset=utf-8"),
+    "/page.css": ("advisor.screen.web", "page/page.css", "text/css; charset=utf-8"),
+    "/live.js": ("advisor.screen.web", "page/live.min.js", "text/javascript; charset=utf-8"),
+    "/three-license.txt": ("advisor.pack", "report/three-license.txt", "text/plain; charset=utf-8"),
 }
 Handler = Callable[[Request], Awaitable[Response]]
 
@@ -103,8 +104,8 @@ class _Server:
         self.heavy = CapacityLimiter(_AT_ONCE)
 
     async def page(self, request: Request) -> Response:
-        name, kind = _PAGE[request.url.path]
-        return _packed(request, files("advisor.screen.web").joinpath("page", name).read_bytes(), kind)
+        package, name, kind = _PAGE[request.url.path]
+        return _packed(request, files(package).joinpath(name).read_bytes(), kind)
 
     async def open(self, request: Request) -> Response:
         try:
