@@ -227,8 +227,13 @@ def test_passes_are_proved_with_progress_and_can_be_stopped(chromium, link, tmp_
     visit.until("document.querySelector('#sureness').textContent.includes('Passes laid')")
     visit.until("document.querySelector('#pick-colour').value === 'cusp'")
     assert page.is_disabled("#prove")
+    with page.expect_response(re.compile("/passes$")) as held:
+        page.check("#show-passes")
+    assert held.value.status == 200 and len(held.value.body()) > 10_000
+    visit.picture("web_passes.png", tmp_path)
     visit.answered(lambda: page.fill("#flat-number", "8") or page.press("#flat-number", "Enter"))
     assert page.is_enabled("#prove") and "Passes laid" not in visit.text("#sureness")
+    assert page.is_hidden("#passes-choice")
     # back to the proved plan: it is still there
     visit.answered(lambda: page.click("#undo"))
     assert "Passes laid" in visit.text("#sureness")

@@ -86,6 +86,7 @@ def make_app(
         Route("/rooms/{room}/part", server.in_room(_part), methods=["GET"]),
         Route("/rooms/{room}/map", server.in_room(_map), methods=["GET"]),
         Route("/rooms/{room}/paint", server.in_room(_paint), methods=["GET"]),
+        Route("/rooms/{room}/passes", server.in_room(_passes), methods=["GET"]),
         Route("/rooms/{room}/ask", server.in_room(_ask), methods=["POST"]),
         Route("/rooms/{room}/zone/{zone:int}", server.in_room(_card), methods=["GET"]),
         Route("/rooms/{room}/job.toml", server.in_room(_job), methods=["GET"]),
@@ -217,6 +218,10 @@ async def _map(server: _Server, room: Room, request: Request) -> Response:
 
 async def _paint(server: _Server, room: Room, request: Request) -> Response:
     return _packed(request, await server.run(room.paint, mode_named(request.query_params.get("mode", ""))))
+
+
+async def _passes(server: _Server, room: Room, request: Request) -> Response:
+    return _packed(request, await server.run(room.passes))
 
 
 async def _ask(server: _Server, room: Room, request: Request) -> Response:

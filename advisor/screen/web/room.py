@@ -24,10 +24,11 @@ from advisor.model import Plan
 from advisor.pack.colour_map import ColourMode
 from advisor.pack.job_toml import job_toml
 from advisor.pack.maps import colour_map, modes_of
+from advisor.pack.pass_lines import pass_segments
 from advisor.screen.web.errand import NOTHING, Errand
 from advisor.screen.web.packed import packed
 from advisor.screen.web.proof import proved_plan
-from advisor.screen.web.told_map import Shown, map_told, paint_told, part_told, shown
+from advisor.screen.web.told_map import Shown, map_told, middle_of, paint_told, part_told, shown
 from advisor.screen.web.told_words import Sums, card_words, plan_words, state_key, sums_of
 
 JOB_SUFFIX: Final = ".toml"
@@ -162,6 +163,12 @@ class Room:
         session, answer = self._held(), self._there()
         told, arrays = paint_told(session.part, answer.drawn, _mode_there(answer.plan, mode))
         return packed(told, arrays)
+
+    def passes(self) -> bytes:
+        """Passes of the last stage, on the part as it is drawn."""
+        session, answer = self._held(), self._there()
+        segments, stride = pass_segments(answer.plan)
+        return packed({"stride": stride}, {"segments": (segments - middle_of(session.part)).astype("<f4")})
 
     def part(self) -> bytes:
         """The part as it is drawn."""

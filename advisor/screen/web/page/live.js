@@ -109,6 +109,7 @@ class LiveView extends View {
   dressLines() {
     this.creases.material.color = this.creaseColour;
     if (this.borders) this.borders.material.color = this.borderColour;
+    if (this.passes) this.passes.material.color = this.creaseColour;
   }
 
   pick(ray) {
@@ -146,6 +147,14 @@ class LiveView extends View {
 
   chose(zone) {
     showCard(zone);
+  }
+
+  // passes of the last stage, or none
+  lay(segments) {
+    this.drop(this.passes, this.lines);
+    this.passes = segments ? linesOf(segments, null) : null;
+    if (this.passes) this.lines.add(this.passes);
+    this.dress();
   }
 }
 
@@ -311,7 +320,7 @@ async function finished(kind) {
     link.click();
     link.remove();
     if (!state.told.settled) await showMap();
-  } else await showMap();
+  } else if (!state.asking) await showMap();
   if (kind === "prove" && state.told.modes.some(([mode]) => mode === "cusp")) await colour("cusp");
 }
 
@@ -444,6 +453,11 @@ function fillSums({ sums, before, first, settled, proved }) {
   if (!same) place.append(...difference(sums, first, "At the start"));
   byId("sureness").textContent = proved ? "Passes laid and cut virtually." : settled ? "Checked: lengths are area over spacing, no passes laid." : "A first answer; it will be checked.";
   byId("prove").disabled = proved;
+  byId("passes-choice").hidden = !proved;
+  if (!proved && state.view.passes) {
+    byId("show-passes").checked = false;
+    showPasses(false);
+  }
 }
 
 function difference(sums, other, when) {
@@ -568,6 +582,19 @@ async function colour(mode) {
     state.mode = told.map.mode;
     byId("pick-colour").value = told.map.mode;
     fillLegend(told.map);
+  });
+}
+
+async function showPasses(wanted) {
+  byId("passes-words").textContent = "";
+  if (!wanted) {
+    state.view.lay(null);
+    return;
+  }
+  await trying(async () => {
+    const { told, arrays } = await arraysFrom(await call(inRoom("passes")));
+    state.view.lay(arrays.segments);
+    byId("passes-words").textContent = told.stride > 1 ? `(one in ${told.stride})` : "";
   });
 }
 
@@ -736,6 +763,7 @@ function wireButtons() {
   byId("join").addEventListener("click", () => ask({ do: "join", zones: [...document.querySelectorAll("#zone-rows input:checked")].map((box) => Number(box.value)) }));
   byId("zone-rows").addEventListener("change", tickChanged);
   byId("pick-colour").addEventListener("change", (event) => colour(event.target.value));
+  byId("show-passes").addEventListener("change", (event) => showPasses(event.target.checked));
   byId("pick-setup").addEventListener("change", (event) => state.view.toSetup(Number(event.target.value)));
   byId("look-start").addEventListener("click", () => state.view.look(null));
   byId("look-top").addEventListener("click", () => state.view.look(-90, 90));
