@@ -156,6 +156,15 @@ def test_kinds_and_sizes_are_limited(client, monkeypatch) -> None:
     assert client.post(f"/rooms/{room}/ask", content=b"[" * 70_000).status_code == 422
 
 
+def test_a_packed_model_that_would_fill_the_memory_is_not_unpacked(client, monkeypatch) -> None:
+    room = opened(client)
+    data = trimesh.creation.icosphere(subdivisions=3, radius=10.0).export(file_type="3mf")
+    monkeypatch.setattr(web_room, "_MOST_UNPACKED_BYTES", 20_000)
+    client.post(f"/rooms/{room}/file", params={"name": "packed.3mf"}, content=data)
+    told = ended(client, room)
+    assert told["state"] == "failed" and told["fault"].startswith("packed.3mf: holds more")
+
+
 def malformed(random: np.random.Generator, number: int) -> tuple[str, bytes]:
     """Damaged models of every kind: cut short, shaken, lying about their count, nothing at all, other files."""
     mesh = trimesh.creation.icosphere(subdivisions=1, radius=10.0)

@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Final, cast, get_args
+from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from advisor.advice.progress import Progress
 from advisor.advice.session import Session
+from advisor.advice.setups import ONE
 from advisor.advice.zone_entries import Keys
 from advisor.errors import InputError
 from advisor.intake.door import part_of_keys
@@ -35,6 +37,8 @@ JOB_SUFFIX: Final = ".toml"
 # What the page is told where nothing has been loaded yet.
 _EMPTY: Final = InputError("page", "there is no part here yet", "drop a part model on the page")
 _MOST_SEEN: Final = 400
+# Text of a packed model of the largest size that is taken.
+_MOST_UNPACKED_BYTES: Final = 1_500_000_000
 # Plans that are kept whole, for back and forth.
 _MOST_ANSWERS: Final = 4
 
@@ -92,6 +96,7 @@ class Room:
     def _load_part(self, upload: Upload, keys: Keys, progress: Progress) -> None:
         progress("reading the part", 0.0)
         with _named(upload):
+            _check_unpacked_size(upload.path)
             part = part_of_keys(upload.path, keys)
         stem = Path(upload.name).stem or upload.name
         part = replace(part, record=replace(part.record, file=upload.name, name=stem))
@@ -106,7 +111,7 @@ class Room:
             before, self._session, self._upload = self._upload, session, upload
             self._seen, self._answer = {}, None
             self._answers.clear()
-            self._take(session, plan, settled=session.settings().job.setups != "one")
+            self._take(session, plan, settled=_is_whole(session))
         if before is not None and before.path != upload.path and before.path.parent == self.folder:
             before.path.unlink(missing_ok=True)  # what was named on the command line is not ours to remove
 
@@ -125,7 +130,7 @@ class Room:
         session.begin(keys)
         plan = session.sketch(progress)
         with self._lock:
-            self._take(session, plan, settled=False)
+            self._take(session, plan, settled=_is_whole(session))
 
     # -- what is asked
 
@@ -150,7 +155,7 @@ class Room:
             raise
         with self._lock:
             if state_key(session.keys) == key:
-                self._take(session, plan, settled=False)
+                self._take(session, plan, settled=_is_whole(session))
         return self.map(mode)
 
     def map(self, mode: ColourMode) -> bytes:
@@ -306,6 +311,24 @@ class Room:
 def mode_named(words: str) -> ColourMode:
     """A colour mode by name; slope classes where there is none of that name."""
     return cast("ColourMode", words) if words in get_args(ColourMode) else "class"
+
+
+def _check_unpacked_size(path: Path) -> None:
+    """Refuse packed models that say they hold more than a file may: unpacking them would fill the memory."""
+    if path.suffix != ".3mf" or not is_zipfile(path):
+        return
+    try:
+        with ZipFile(path) as packed:
+            told = sum(entry.file_size for entry in packed.infolist())
+    except BadZipFile:  # the reader says so in its own words
+        return
+    if told > _MOST_UNPACKED_BYTES:
+        raise InputError(str(path), "holds more than can be unpacked here", "plan it with `advisor plan`")
+
+
+def _is_whole(session: Session) -> bool:
+    """Whether a sketch of a session is its plan: in several set-ups there is no shorter way."""
+    return session.settings().job.setups != ONE
 
 
 def _mode_there(plan: Plan, mode: ColourMode) -> ColourMode:

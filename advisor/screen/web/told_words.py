@@ -68,7 +68,7 @@ def plan_words(session: Session, plan: Plan, seen: Mapping[str, Sums]) -> dict[s
     by_entry = entry_zones(session, plan)
     before = session.keys_before
     return {
-        "part": part_words(plan, unit),
+        "part": {**part_words(plan, unit), "unit_open": record.part.unit_assumed or "unit" in session.keys},
         "notes": [*record.part.warnings, *record.cautions],
         "asked": asked(settings, plan),
         "zones": [_zone_row(zone, unit, by_entry.get(zone.id, {})) for zone in plan.zones],

@@ -375,7 +375,7 @@ function fill(told) {
   byId("redo").disabled = !told.redo;
   for (const id of ["get-job", "get-plan"]) byId(id).hidden = false;
   byId("get-job").href = inRoom("job.toml");
-  byId("unit-question").hidden = !told.part.assumed;
+  byId("unit-question").hidden = !told.part.unit_open;
   byId("unit").value = told.part.unit;
   fillQuestions(told);
   fillSums(told);
