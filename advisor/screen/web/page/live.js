@@ -160,7 +160,7 @@ class LiveView extends View {
 
 // -- the server
 
-const state = { room: "", told: null, view: null, mode: "class", asking: false, waiting: null, drag: "", drags: 0, looking: 0, settling: 0 };
+const state = { room: "", told: null, view: null, mode: "class", asking: false, waiting: null, drag: "", drags: 0, turn: 0, looking: 0, settling: 0 };
 
 class Fault extends Error {}
 
@@ -244,6 +244,7 @@ async function ask(asked) {
 
 async function askNow(asked) {
   const began = performance.now();
+  state.turn += 1;
   try {
     showFault(null);
     const { told, arrays } = await arraysFrom(await call(inRoom("ask"), posted({ ...asked, mode: state.mode })));
@@ -261,8 +262,10 @@ async function askNow(asked) {
 }
 
 async function showMap() {
+  const { turn } = state;
   const { told, arrays } = await arraysFrom(await call(inRoom(`map?mode=${state.mode}`)));
-  taken(told, arrays);
+  // what was asked meanwhile is newer
+  if (turn === state.turn) taken(told, arrays);
 }
 
 function taken(told, arrays) {
