@@ -119,7 +119,7 @@ def mesh_with_twins(vertices: Floats, faces: Ints, twins: Ints) -> Mesh:
     return mesh
 
 
-def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, is_changed: Flags) -> None:
+def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, rows: NDArray[np.integer]) -> None:
     """Give a mesh that differs from another in few facets the areas, normals and middles of all the others.
 
     Parameters
@@ -128,9 +128,8 @@ def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, is_changed: Flags) -> N
         Fresh: nothing of it has been worked out.
     whole : Mesh
     parent : (m,) facet of the other that each facet is, or is part of
-    is_changed : (m,) facets whose own measures are worked out
+    rows : facets whose own measures are worked out
     """
-    rows = np.flatnonzero(is_changed)
     own = Mesh(mesh.vertices, mesh.faces[rows])
     for name in ("_cross", "area_mm2", "normal", "middle"):
         values = getattr(whole, name)[parent]

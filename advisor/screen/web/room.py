@@ -37,6 +37,7 @@ JOB_SUFFIX: Final = ".toml"
 # What the page is told where nothing has been loaded yet.
 _EMPTY: Final = InputError("page", "there is no part here yet", "drop a part model on the page")
 _MOST_SEEN: Final = 400
+_LAST_WAIT_SECONDS: Final = 1.0
 # Text of a packed model of the largest size that is taken.
 _MOST_UNPACKED_BYTES: Final = 1_500_000_000
 # Plans that are kept whole, for back and forth.
@@ -275,6 +276,8 @@ class Room:
         """End all work and take the folder away."""
         if self._errand is not None:
             self._errand.stop()
+            # a child process is ended by the thread that waits for it
+            self._errand.wait(_LAST_WAIT_SECONDS)
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _held(self) -> Session:

@@ -57,5 +57,7 @@ class Rooms:
 
     def close_all(self) -> None:
         """Close every room: nothing stays on the disk."""
+        for room in list(self._rooms.values()):
+            room.stop()
         for name in list(self._rooms):
             self.close(name)

@@ -100,13 +100,17 @@ def _own_address() -> str:
 
 
 def _listener(host: str, port: int) -> socket.socket:
+    listener = None
     try:
         family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
         listener = socket.socket(family, socket.SOCK_STREAM)
         if sys.platform != "win32":
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((host, port))
+        listener.listen()  # a browser that follows the link at once waits, and is not refused
     except (OSError, OverflowError) as fault:
+        if listener is not None:
+            listener.close()
         reason = getattr(fault, "strerror", None) or str(fault)
         raise InputError("web", f"cannot listen on {host}, port {port} ({reason})", "choose another --port") from fault
     listener.set_inheritable(False)
