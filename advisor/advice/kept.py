@@ -14,8 +14,8 @@ from typing import Any, TypeVar
 
 _Result = TypeVar("_Result")
 
-# Results of one kind that are kept: enough to go back and forth between a few states, little beside the part itself.
-_KEPT_OF_A_KIND = 3
+# Results of one kind that are kept: that of now and the one before, for the map of a large part takes 100 megabytes.
+_KEPT_OF_A_KIND = 2
 
 
 class Kept:

@@ -20,6 +20,8 @@ from advisor.model import Advice, Repeats, Trade, Zone, ZoneReach
 from advisor.part.mesh import Ints
 from advisor.zones.repeats import Family
 
+# Zones whose advice is worked out at once: more threads than that wait for one another.
+_MOST_AT_ONCE = 4
 # Steps, candidates, reach and trade of a zone.
 _Advised = tuple[tuple[Advice, ...], tuple[Advice, ...], ZoneReach | None, Trade | None]
 
@@ -41,7 +43,7 @@ def _all_advice(work: Work, asked: list[int]) -> Iterator[_Advised]:
     if work.layer is not None or work.reach is None or len(asked) < 2:
         yield from (_advice(work, number) for number in asked)
         return
-    pool = ThreadPoolExecutor(min(cpu_count() or 1, len(asked)))
+    pool = ThreadPoolExecutor(min(cpu_count() or 1, len(asked), _MOST_AT_ONCE))
     try:
         yield from pool.map(partial(_advice, work), asked)
     finally:
