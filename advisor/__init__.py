@@ -11,23 +11,27 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from advisor.advice.session import Session
     from advisor.advice.what_if_records import WhatIf
     from advisor.errors import InputError
+    from advisor.intake.door import session
     from advisor.intake.read import read_part
     from advisor.job import Job
     from advisor.model import Plan
     from advisor.notebook.door import plan, read_plan, what_if
 
-__all__ = ["InputError", "Job", "Plan", "WhatIf", "plan", "read_part", "read_plan", "what_if"]
+__all__ = ["InputError", "Job", "Plan", "Session", "WhatIf", "plan", "read_part", "read_plan", "session", "what_if"]
 
 _HOMES = {
     "InputError": "advisor.errors",
     "Job": "advisor.job",
     "Plan": "advisor.model",
+    "Session": "advisor.advice.session",
     "WhatIf": "advisor.advice.what_if_records",
     "plan": "advisor.notebook.door",
     "read_part": "advisor.intake.read",
     "read_plan": "advisor.notebook.door",
+    "session": "advisor.intake.door",
     "what_if": "advisor.notebook.door",
 }
 

@@ -198,6 +198,7 @@ class ZoneOverride(_Section):
     shape: str | None = None
     strategy: Literal["constant_z", "parallel_line", "constant_cusp"] | None = None
     merge: tuple[tuple[Length, Length, Length], ...] = ()
+    split: bool = False
     exclude: bool = False
     protect: bool = False
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Hashable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from advisor.advice.choose import HABIT_SHARE
-from advisor.advice.overrides import merged_regions
+from advisor.advice.kept import NOT_KEPT, Kept
+from advisor.advice.overrides import Joined, merged_regions, split_regions
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.settings import Settings
 from advisor.advice.split import best_split, joined
@@ -21,9 +23,10 @@ from advisor.zones.classes import FLAT, SHALLOW, STEEP, Thresholds
 from advisor.zones.merging import Prices, Regions, merge_patches, price_of_map_mm
 from advisor.zones.minor_regions import note_together
 from advisor.zones.patch_graph import PatchGraph, patch_graph
-from advisor.zones.patches import Patches, ZoneRule, find_patches
+from advisor.zones.patches import Patches, ZoneRule, find_patches, steady_of
 from advisor.zones.region_cost import PassSums
 from advisor.zones.shape import ZoneShape, zone_shapes
+from advisor.zones.steady import SteadyFacets
 from advisor.zones.zoning import Zoning, zones_of
 
 # A line nearer than this to the best is left where the job's default puts it: nothing is gained by odd numbers.
@@ -49,6 +52,7 @@ class Drawn:
     shapes: list[ZoneShape]
     prices: Prices
     steep_from_deg: float
+    steady: SteadyFacets
     warnings: tuple[str, ...] = ()
 
     def price_mm(self, not_cut: Collection[int]) -> tuple[float, float]:
@@ -59,21 +63,43 @@ class Drawn:
     @cached_property
     def surfaces(self) -> list[ZoneSurface]:
         """Surface of every zone, in the order of their numbers; worked out at first use."""
-        return zone_surfaces(self.mesh, self.smooth, self.zoning, self.axis)
+        return zone_surfaces(self.steady.tensor, self.zoning, self.axis)
+
+
+def map_key(settings: Settings) -> Hashable:
+    """All of the settings that the map of a part hangs on."""
+    rules, last = settings.job.zones, settings.stages[-1]
+    by_hand = tuple(
+        (place, override.at, override.shape, override.merge, override.split)
+        for place, override in enumerate(settings.job.zone)
+        if override.merge or override.split
+    )
+    return (
+        settings.axis, rules, "steep_from" in rules.model_fields_set, by_hand, settings.subject,
+        max(stage.tool.diameter for stage in settings.stages), last.tool.diameter, last.target,
+    )  # fmt: skip
 
 
 def draw_zones(
-    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, in_the_way: Mesh | None = None
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    settings: Settings,
+    in_the_way: Mesh | None = None,
+    kept: Kept = NOT_KEPT,
 ) -> Drawn:
     """Zones of a mesh as the job asks for them; what is in the way, where it is more than the mesh, may hide some."""
-    rules = settings.job.zones
-    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from, in_the_way)
+    rules, axis = settings.job.zones, np.asarray(settings.axis)
+    steady = kept.once(
+        "steady", (settings.axis, rules.smallest), lambda: steady_of(mesh, smooth, bends, axis, rules.smallest)
+    )
+    drawn = _drawn(mesh, smooth, bends, settings, rules.steep_from, in_the_way, steady)
     if "steep_from" in rules.model_fields_set:
         return drawn
     better = _best_split_deg(drawn, settings)
     if better is None or abs(better - rules.steep_from) < _NEAR_ENOUGH_DEG:
         return drawn
-    moved = _drawn(mesh, smooth, bends, settings, better, in_the_way)
+    moved = _drawn(mesh, smooth, bends, settings, better, in_the_way, steady)
     worth_it = moved.regions.price_mm < (1.0 - _WORTH_MOVING_SHARE) * drawn.regions.price_mm
     return moved if worth_it else drawn
 
@@ -85,24 +111,31 @@ def _drawn(
     settings: Settings,
     steep_from_deg: float,
     in_the_way: Mesh | None,
+    steady: SteadyFacets,
 ) -> Drawn:
     axis, rules = np.asarray(settings.axis), settings.job.zones
-    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way)
-    graph = patch_graph(patches, axis)
-    sums = pass_sums(patches, bends, settings.stages[-1].target, axis)
+    patches = find_patches(mesh, smooth, bends, axis, _zone_rule(settings, steep_from_deg), in_the_way, steady)
+    # neither waits for the other, and both are kernels in the main
+    with ThreadPoolExecutor(1) as beside:
+        later = beside.submit(pass_sums, patches, bends, settings.stages[-1].target, axis)
+        graph = patch_graph(patches, axis)
+        sums = later.result()
     # both sides of a blend run over it by the overlap
     prices = Prices(rules.blend_price + 2 * rules.overlap, rules.zone_price, HABIT_SHARE)
     regions = merge_patches(patches, graph, sums, prices, keep_together=rules.keep_together)
     patches, region = note_together(patches, regions.region, settings.stages[-1].tool.diameter)
     zoning = zones_of(patches, region, axis)
     shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    merged = merged_regions(zoning, [told.shape for told in shapes], settings.job.zone, settings.subject)
-    if merged is not None:
-        zoning = zones_of(patches, merged.region, axis)
-        shapes = zone_shapes(patches, graph, zoning, bends, axis)
-    warnings = () if merged is None else merged.warnings
+    warnings: tuple[str, ...] = ()
+    # what is split first, for zones that are joined then may be parts of it
+    for by_hand in (split_regions, merged_regions):
+        told: Joined | None = by_hand(zoning, [one.shape for one in shapes], settings.job.zone, settings.subject)
+        if told is not None:
+            zoning = zones_of(patches, told.region, axis)
+            shapes = zone_shapes(patches, graph, zoning, bends, axis)
+            warnings += told.warnings
     return Drawn(
-        mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg,
+        mesh, smooth, axis, zoning, patches, graph, sums, regions, shapes, prices, steep_from_deg, steady,
         warnings,
     )  # fmt: skip
 

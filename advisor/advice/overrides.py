@@ -35,18 +35,22 @@ Point = tuple[float, float, float]
 
 @dataclass(frozen=True)
 class ZoneWishes:
-    """Wishes by zone number, 0-based, and what is in doubt about them, a line each."""
+    """Wishes by zone number, 0-based, and what is in doubt about them, a line each.
+
+    `zones` has the zone of every override, in the order of the job.
+    """
 
     name: Mapping[int, str]
     strategy: Mapping[int, Strategy]
     excluded: frozenset[int]
     protected: frozenset[int]
     warnings: tuple[str, ...] = ()
+    zones: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
 class Joined:
-    """(p,) regions of patches with the zones joined that the job joins, and what is in doubt about them."""
+    """(p,) regions of patches with the zones joined or split that the job names, and what is in doubt about them."""
 
     region: NDArray[np.int64]
     warnings: tuple[str, ...]
@@ -88,7 +92,34 @@ def zone_wishes(zoning: Zoning, shapes: Sequence[str], overrides: tuple[ZoneOver
             *(line for _, line in found if line),
             *_twice([number for number, _ in found], overrides, shapes, subject),
         ),
+        zones=tuple(number for number, _ in found),
     )
+
+
+def split_regions(
+    zoning: Zoning, shapes: Sequence[str], overrides: tuple[ZoneOverride, ...], subject: str
+) -> Joined | None:
+    """Regions in which every patch of the zones that the job splits is one of its own; None where it splits none.
+
+    Raises
+    ------
+    InputError
+        Where a point lies off the part.
+    """
+    if not any(override.split for override in overrides):
+        return None
+    places = _Places(zoning, shapes)
+    region, warnings = zoning.zone_of_patch.astype(np.int64), []
+    for place, override in enumerate(overrides):
+        if not override.split:
+            continue
+        number, doubt = _zone_of(places, override, f"{subject}: zone.{place}")
+        patches = np.flatnonzero(zoning.zone_of_patch == number)
+        region[patches[1:]] = region.max() + 1 + np.arange(len(patches) - 1)
+        if len(patches) == 1:
+            doubt = f"{subject}: zone.{place}: {_a(shapes[number])} is of one slope class: there is nothing to split."
+        warnings += [doubt] if doubt else []
+    return Joined(region, tuple(warnings))
 
 
 def merged_regions(

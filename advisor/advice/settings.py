@@ -126,7 +126,7 @@ def _check_options(options: Mapping[str, Any], unit: str) -> None:
 
 def _job(file_keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> Job:
     try:
-        return job_from_keys(_with_options(file_keys, options), subject)
+        return job_from_keys(with_options(file_keys, options), subject)
     except InputError as fault:
         given = [option for key, option in _ANGLE_OPTIONS.items() if key in options]
         if given and fault.subject.startswith(f"{subject}: zones"):  # it was an option that put them out of order
@@ -139,7 +139,8 @@ def _job(file_keys: Mapping[str, Any], options: Mapping[str, Any], subject: str)
         raise
 
 
-def _with_options(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
+def with_options(file_keys: Mapping[str, Any], options: Mapping[str, Any]) -> dict[str, Any]:
+    """Keys of a job in which options, dotted as in ``resolve``, have taken the place of what they override."""
     keys = {key: dict(value) if isinstance(value, Mapping) else value for key, value in file_keys.items()}
     for dotted, value in options.items():
         section, _, key = dotted.rpartition(".")

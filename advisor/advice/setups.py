@@ -17,6 +17,7 @@ from advisor.advice.advise import advise
 from advisor.advice.cautions import cautions, of_bare_places, of_passes_not_laid
 from advisor.advice.choose import NO_SET_UP_REACHES
 from advisor.advice.ground import reach_tolerance_mm
+from advisor.advice.kept import NOT_KEPT, Kept
 from advisor.advice.pass_arrays import joined_passes
 from advisor.advice.progress import Progress, silent, within
 from advisor.advice.settings import Settings, tools_asked
@@ -64,10 +65,14 @@ def plan_part(
     only_zones: bool = False,
     lays_passes: bool = False,
     progress: Progress = silent,
+    kept: Kept = NOT_KEPT,
 ) -> Plan:
-    """The plan of a part in the set-ups that the job asks for: one, those it names, or as few as reach it all."""
+    """The plan of a part in the set-ups that the job asks for: one, those it names, or as few as reach it all.
+
+    Of a plan in one set-up, results of earlier ones that are kept are taken up.
+    """
     if settings.job.setups == ONE:
-        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress)
+        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress, kept=kept)
     axes, whole, of_facet = _setups(part, settings)
     plans, vertices = [], []
     for number, axis in enumerate(axes):

@@ -10,11 +10,10 @@ import numpy as np
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.shape_tensor import bend_along, shape_tensors, sharpest_bends
+from advisor.kernels.shape_tensor import bend_along, sharpest_bends
 from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.frame import plan_axes
-from advisor.part.mesh import Floats, Mesh
-from advisor.part.smooth import SmoothSurface
+from advisor.part.mesh import Floats
 from advisor.zones.zoning import Zoning
 
 # Below this slope (radians, as a sine) uphill has no direction worth the name.
@@ -57,10 +56,13 @@ class ZoneSurface:
         return float(self.area_mm2.sum())
 
 
-def zone_surfaces(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Floats) -> list[ZoneSurface]:
-    """The surface of every zone, in the order of their numbers; specks that a zone took in are left out."""
+def zone_surfaces(tensors: Floats, zoning: Zoning, axis: Floats) -> list[ZoneSurface]:
+    """The surface of every zone, in the order of their numbers; specks that a zone took in are left out.
+
+    `tensors` are (m, 6) shape tensors of the facets before cutting.
+    """
     cut = zoning.surface
-    tensor = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)[cut.parent]
+    tensor = tensors[cut.parent]
     normal = cut.normal
     corner_slope = corner_slopes(cut.corner_normal, axis)
     uphill = bend_along(tensor, _uphill(normal, axis))

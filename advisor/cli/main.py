@@ -14,6 +14,7 @@ from advisor.cli.export import export
 from advisor.cli.job import job
 from advisor.cli.plan import plan
 from advisor.cli.view import view
+from advisor.cli.web import web
 from advisor.cli.whatif import whatif
 from advisor.errors import InputError
 
@@ -34,6 +35,7 @@ app = typer.Typer(
 )
 app.command()(plan)
 app.command()(view)
+app.command()(web)
 app.command()(export)
 app.command()(whatif)
 app.command()(batch)

@@ -49,9 +49,7 @@ def view(
     size: Annotated[
         str | None, typer.Option("--size", metavar="WIDTHxHEIGHT", help="Size in pixels, such as 1600x1200.")
     ] = None,
-    passes: Annotated[
-        bool, typer.Option("--passes", help="Draw the passes of the last stage into the picture.")
-    ] = False,
+    passes: Annotated[bool, typer.Option("--passes", help="Draw the passes of the last stage over the part.")] = False,
     hatch: Annotated[
         bool, typer.Option("--hatch", help="Patterns in black on white in place of colours, for any printer.")
     ] = False,
@@ -73,11 +71,11 @@ def view(
 
     In the window, H lists the keys.
     """
-    from advisor.screen.source import plan_to_look_at
+    from advisor.screen.source import work_to_look_at
 
     first_view, mode, pixels = _view_name(view), colour_mode(colour), _pixels(size)
     # what cannot be shown is refused before the work, not after it
-    for name, is_given in (("--passes", passes), ("--hatch", hatch), ("--transparent", transparent)):
+    for name, is_given in (("--hatch", hatch), ("--transparent", transparent)):
         if is_given and picture is None:
             raise InputError(name, "is for pictures, not for the window", "add --picture FILE.png")
     draws_outlines = picture is not None and picture.suffix.lower() == ".svg"
@@ -91,7 +89,7 @@ def view(
         from advisor.screen.gl import check_window_can_open
 
         check_window_can_open()
-    plan = plan_to_look_at(
+    plan, session = work_to_look_at(
         part_or_plan, job,
         {"unit": unit, "up": up, "ball": ball, "cusp": cusp, "stepover": stepover, "material": material,
          "flat_below": flat_below, "steep_from": steep_from},
@@ -108,7 +106,8 @@ def view(
         from advisor.screen.look import Look
         from advisor.screen.window import open_window
 
-        open_window(plan, Look(mode=mode, view=first_view, modes=modes_of(plan)), pixels or _WINDOW_SIZE)
+        look = Look(mode=mode, view=first_view, modes=modes_of(plan), passes=passes)
+        open_window(plan, look, pixels or _WINDOW_SIZE, session)
         return
     from advisor.pack.whole_file import write_text, write_whole
 

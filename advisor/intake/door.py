@@ -8,7 +8,8 @@ from typing import Any
 
 from advisor import tolerances
 from advisor.advice.progress import Progress, silent
-from advisor.advice.settings import finish_cusp_mm
+from advisor.advice.session import Session
+from advisor.advice.settings import finish_cusp_mm, with_options
 from advisor.advice.setups import plan_part
 from advisor.advice.what_if import what_if_of
 from advisor.advice.what_if_asked import Given, Lengths
@@ -118,6 +119,37 @@ def _read(
         chord_mm = _chord_mm(keys, given, subject) if Path(part).suffix.lower() in STEP_SUFFIXES else None
         part = read_part(part, None if unit is None else unit_name(unit), chord_mm=chord_mm)
     return part, Given(keys, given, subject)
+
+
+def session(
+    part: str | Path, job: str | Path | Mapping[str, Any] | None = None, subject: str | None = None, **options: Any
+) -> Session:
+    """Work on a part that is read from a file: see ``advice.session``.
+
+    Parameters
+    ----------
+    part, job, options
+        As of ``plan``.
+
+    Raises
+    ------
+    InputError
+        Where the file, the job or an option cannot be used.
+    """
+    measured, given = _read(part, job, options)
+    given.settings(measured)  # faults of options are told as such
+    return Session(measured, with_options(given.keys, given.options), subject or given.subject)
+
+
+def part_of_keys(path: Path, keys: Mapping[str, Any]) -> MeasuredPart:
+    """The part of a model as the keys of a job ask for it: in their unit, exact surfaces cut finely enough.
+
+    Raises
+    ------
+    InputError
+        Where the file or the job cannot be used.
+    """
+    return _read(path, keys, {})[0]
 
 
 def _chord_mm(keys: Mapping[str, Any], options: Mapping[str, Any], subject: str) -> float:

@@ -296,6 +296,7 @@ def _zone_overrides(part: MeasuredPart | None) -> list[str]:
         _line("strategy", _text("parallel_line"), '"constant_z", "parallel_line" or "constant_cusp"', _OFF),
         _line("shape", _text("land"), "which to prefer where the point lies near a border of several zones", _OFF),
         _line("merge", f"[[{at}]]", "points on other zones to join to this one", _OFF),
+        _line("split", "false", "true: each surface of one slope class in it becomes a zone", _OFF),
         _line("exclude", "false", "true: leave the zone out of the plan", _OFF),
         _line("protect", "false", "true: no pass may touch the zone, nor overlap onto it", _OFF),
     ]

@@ -122,6 +122,24 @@ def mesh_with_twins(vertices: Floats, faces: Ints, twins: Ints) -> Mesh:
     return mesh
 
 
+def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, rows: NDArray[np.integer]) -> None:
+    """Give a mesh that differs from another in few facets the areas, normals and middles of all the others.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Fresh: nothing of it has been worked out.
+    whole : Mesh
+    parent : (m,) facet of the other that each facet is, or is part of
+    rows : facets whose own measures are worked out
+    """
+    own = Mesh(mesh.vertices, mesh.faces[rows])
+    for name in ("_cross", "area_mm2", "normal", "middle"):
+        values = getattr(whole, name)[parent]
+        values[rows] = getattr(own, name)
+        mesh.__dict__[name] = _frozen(values)
+
+
 def _frozen(array: _Array) -> _Array:
     array.setflags(write=False)
     return array

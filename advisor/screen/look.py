@@ -11,7 +11,7 @@ from advisor.pack.maps import COLOUR_MODES
 
 Action = Literal[
     "class", "slope", "strategy", "zone", "reach", "ball", "leftover", "stick_out", "cusp", "minutes",
-    "next", "fade", "unfade", "drop", "edges", "lines",
+    "next", "fade", "unfade", "drop", "edges", "lines", "passes", "whole",
     "iso", "top", "front", "under", "save", "help", "quit",
 ]  # fmt: skip
 ACTIONS: Final[tuple[Action, ...]] = get_args(Action)
@@ -34,6 +34,8 @@ KEYS: Final[dict[Action, tuple[str, str, str]]] = {
     "drop": ("Escape", "Esc", "let go of the picked zone"),
     "lines": ("b", "B", "borders and sharp edges, on or off"),
     "edges": ("m", "M", "mesh of facets, on or off"),
+    "passes": ("v", "V", "passes of the last stage, on or off"),
+    "whole": ("g", "G", "the whole plan, after a slider was moved"),
     "iso": ("r", "R", "reset the view"),
     "top": ("t", "T", "look from the spindle"),
     "front": ("f", "F", "look from the front"),
@@ -66,6 +68,7 @@ class Look:
     faded: bool = False
     edges: bool = False
     lines: bool = True
+    passes: bool = False
     help: bool = False
     view: ViewName = "iso"
     turn: int = 0
@@ -89,7 +92,7 @@ def action_of_key(symbol: str) -> Action | None:
 
 
 def after(look: Look, action: Action) -> Look:
-    """What is shown after a key; ``save`` and ``quit`` change nothing that is shown."""
+    """What is shown after a key; ``save``, ``whole`` and ``quit`` change nothing of it."""
     if action in COLOUR_MODES:
         return replace(look, mode=action) if action in look.modes else look
     if action == "next":
@@ -106,6 +109,8 @@ def after(look: Look, action: Action) -> Look:
         return replace(look, edges=not look.edges)
     if action == "lines":
         return replace(look, lines=not look.lines)
+    if action == "passes":
+        return replace(look, passes=not look.passes)
     if action == "help":
         return replace(look, help=not look.help)
     return look

@@ -33,7 +33,7 @@ _LIGHT_FROM: Final = (-0.36, 0.62, 0.70)
 _AMBIENT, _DIFFUSE = 0.6, 0.42
 # The same where lightness tells a number.
 _EVEN_AMBIENT, _EVEN_DIFFUSE = 0.84, 0.18
-_BORDER_PX, _CREASE_PX, _OUTLINE_PX = 1.6, 1.0, 4.0
+_BORDER_PX, _CREASE_PX, _OUTLINE_PX, _PASS_PX = 1.6, 1.0, 4.0, 0.8
 _LINE_COLOUR: Final[Colour] = INK
 # How near a line of sight must pass by a facet to meet it, as a share of the part's size: single precision.
 _SIGHT_SLACK: Final = 1e-6
@@ -54,7 +54,7 @@ class Room:
 class Scene:
     """A part in a plotter: what changes while one looks are its colours, lines, and the camera."""
 
-    def __init__(self, plan: Plan, plotter: Any) -> None:
+    def __init__(self, plan: Plan, plotter: Any, *, is_first: bool = True) -> None:
         self._plan = plan
         self._plotter = plotter
         surface = drawn_surface(plan)
@@ -63,14 +63,19 @@ class Scene:
         self._vertices = plan.facets.vertices - surface.middle_mm
         self._reach_mm = _reach_mm(self._vertices)
         self._mesh: Any = _facet_mesh(surface)
-        self._actor = plotter.add_mesh(self._mesh, scalars=_COLOURS, rgb=True, copy_mesh=False)
+        self._actor = plotter.add_mesh(
+            self._mesh, scalars=_COLOURS, rgb=True, copy_mesh=False, render=False, reset_camera=False
+        )
         self._dress(self._actor.prop)
         self._borders = self._add_lines(self._lines.border, _BORDER_PX)
         self._creases = self._add_lines(self._lines.crease, _CREASE_PX)
         self._outline_mesh = pyvista.PolyData(self._points)
         self._outline = self._add_lines(self._lines.outline(-2), _OUTLINE_PX, self._outline_mesh)
         self._locator: Any = None
-        self._light()
+        self._passes: Any = None
+        self._middle_mm = surface.middle_mm
+        if is_first:
+            self._light()
 
     def paint(self, colours: FacetColours, *, evenly_lit: bool) -> None:
         """Give every facet its colour: (m, 3) bytes; in an even light, shade is not taken for another colour."""
@@ -89,6 +94,22 @@ class Scene:
         """Show or hide zone borders and creases."""
         self._borders.SetVisibility(wanted)
         self._creases.SetVisibility(wanted)
+
+    def lay(self, segments: NDArray[np.float64] | None) -> None:
+        """Passes over the part, (k, 2, 3) mm, or none."""
+        if self._passes is not None:
+            self._plotter.remove_actor(self._passes, render=False, reset_camera=False)
+            self._passes = None
+        if segments is not None and len(segments):
+            points = (segments.reshape(-1, 3) - self._middle_mm).astype(np.float32)
+            edges = np.arange(len(points), dtype=np.int32).reshape(-1, 2)
+            self._passes = self._add_lines(edges, _PASS_PX, pyvista.PolyData(points))
+
+    def take_away(self) -> None:
+        """Remove all of the part from the plotter; the camera stays."""
+        self.lay(None)
+        for actor in (self._actor, self._borders, self._creases, self._outline):
+            self._plotter.remove_actor(actor, render=False, reset_camera=False)
 
     def outline(self, zone: int | None) -> None:
         """A heavy line around one zone, or around none."""
@@ -161,7 +182,15 @@ class Scene:
         mesh.verts = np.empty(0, np.int64)
         if len(edges):
             mesh.lines = _cells(edges)
-        actor = self._plotter.add_mesh(mesh, color=_LINE_COLOUR, line_width=width_px, lighting=False, copy_mesh=False)
+        actor = self._plotter.add_mesh(
+            mesh,
+            color=_LINE_COLOUR,
+            line_width=width_px,
+            lighting=False,
+            copy_mesh=False,
+            render=False,
+            reset_camera=False,
+        )
         actor.SetVisibility(len(edges) > 0)
         # lines lie on the surface: they are drawn as if a little nearer
         actor.mapper.SetResolveCoincidentTopologyToPolygonOffset()

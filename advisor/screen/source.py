@@ -6,10 +6,23 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from advisor.advice.session import Session
 from advisor.errors import InputError
 from advisor.model import Plan
 
 _PLAN_FILE = "plan.json"
+
+
+def work_to_look_at(
+    path: Path, job: Path | None, options: Mapping[str, Any], *, lays_passes: bool = False
+) -> tuple[Plan, Session | None]:
+    """The same with the work that the plan is of, to go on with; None for a plan that is made already."""
+    if _plan_folder(path) is not None:
+        return plan_to_look_at(path, job, options), None
+    from advisor.intake.door import session
+
+    work = session(path, job, **options)
+    return work.plan(lays_passes=lays_passes), work
 
 
 def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any], *, lays_passes: bool = False) -> Plan:

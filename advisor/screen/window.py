@@ -6,20 +6,26 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pyvista
 from PIL import Image
 
+from advisor.advice.session import Session
 from advisor.errors import InputError
-from advisor.model import Plan
+from advisor.model import SLOPE_CLASSES, Plan
 from advisor.pack.card import zone_card
 from advisor.pack.colour_map import ColourMap, ColourMode
-from advisor.pack.maps import COLOUR_MODES, colour_map
+from advisor.pack.maps import COLOUR_MODES, colour_map, modes_of
+from advisor.pack.pass_lines import pass_segments
 from advisor.pack.whole_file import next_free_name, write_whole
+from advisor.pack.zone_maps import CLASS_PAINTS
 from advisor.screen import panel
 from advisor.screen.colours import fade_all_but, legend_of
 from advisor.screen.look import Action, Look, action_of_key, after, after_click
 from advisor.screen.overlay import Overlay
 from advisor.screen.scene import Room, Scene
+from advisor.screen.sliders import FOOT, ThresholdSliders
+from advisor.units import angle_deg
 
 _MARGIN: Final = 16
 # A press and a release this near each other are a click, not a drag.
@@ -28,19 +34,30 @@ _USUAL_DPI: Final = 96.0
 # Samples of a pixel, for smooth edges.
 _SAMPLES: Final = 4
 _NOT_IN_PLAN: Final = "This plan does not say where the cutter gets to: plan the part again without --only zones"
+_NO_PASSES: Final = "This plan has no passes: open it with --passes, or a plan folder that has them"
+_SKETCHED: Final = "A first answer: zones and advice.  G: the whole plan"
+_WHOLE: Final = "The whole plan, but for laid passes"
+_MADE_ALREADY: Final = "This plan is made already; its part model can be planned again"
+_UNDERCUT: Final = SLOPE_CLASSES.index("undercut")
 _HINT: Final = "Point at a zone to read its card; click to hold it.  H: all keys"
 
 
-def open_window(plan: Plan, look: Look, size: tuple[int, int]) -> None:
+def open_window(plan: Plan, look: Look, size: tuple[int, int], session: Session | None = None) -> None:
     """Show a plan until the window is closed. Ask ``gl.check_window_can_open`` first."""
-    Window(plan, look, size).run()
+    Window(plan, look, size, session=session).run()
 
 
 class Window:
-    """A window on a plan. Every change goes through ``Look``; the window draws what differs."""
+    """A window on a plan. Every change goes through ``Look``; the window draws what differs.
 
-    def __init__(self, plan: Plan, look: Look, size: tuple[int, int], *, hidden: bool = False) -> None:
+    With a session, thresholds have sliders: a moved one is answered by a sketch of the plan.
+    """
+
+    def __init__(
+        self, plan: Plan, look: Look, size: tuple[int, int], *, hidden: bool = False, session: Session | None = None
+    ) -> None:
         self._plan = plan
+        self._session = session
         self._zones = {zone.id: zone for zone in plan.zones}
         self._plotter = _plotter(f"{plan.record.part.name}: zones", size, hidden)
         self._scale = _scale_of_screen(self._plotter.render_window)
@@ -53,6 +70,7 @@ class Window:
         self._help = Overlay(renderer, "middle", margin)
         self._maps: dict[ColourMode, ColourMap] = {}
         self._pressed_at = (0, 0)
+        self._sliders = None if session is None else self._add_sliders(session)
         self.look = look
         self._draw_all()
         self._listen()
@@ -71,7 +89,11 @@ class Window:
 
     def press(self, action: Action) -> None:
         """Do what a key does."""
-        if action == "save":
+        if action == "whole":
+            self._settle()
+        elif action == "passes" and self._plan.passes is None:
+            self._tell(_NO_PASSES)
+        elif action == "save":
             self._save()
         elif action == "quit":
             self._plotter.iren.terminate_app()
@@ -101,11 +123,63 @@ class Window:
             self._draw_legend()
         if look.shown != before.shown:
             self._draw_card()
+        if look.passes != before.passes:
+            self._lay_passes()
         if look.turn != before.turn:
             self._scene.look_from(look.view, self._rooms())
         self._draw_switches()
         self._hint()
         self._draw()
+
+    def _add_sliders(self, session: Session) -> ThresholdSliders:
+        rules = session.settings().job.zones
+        steep = _steep_from_deg(self._plan) or rules.steep_from
+        return ThresholdSliders(self._plotter, rules.flat_below, steep, self._preview, self._ask)
+
+    def _preview(self, flat_deg: float, steep_deg: float) -> None:
+        """Slope classes while a slider moves, before the plan answers."""
+        facets = self._plan.facets
+        is_undercut = facets.slope_class == _UNDERCUT
+        classes = np.where(is_undercut, _UNDERCUT, np.digitize(facets.smooth_slope_deg, [flat_deg, steep_deg]))
+        colours = np.array([paint.lit for paint in CLASS_PAINTS], np.uint8)[classes]
+        self._scene.paint(colours, evenly_lit=False)
+        self._draw()
+
+    def _ask(self, flat_deg: float, steep_deg: float) -> None:
+        """The plan for other thresholds, in short."""
+        assert self._session is not None
+        try:
+            self._session.set({"zones.flat_below": f"{flat_deg:g} deg", "zones.steep_from": f"{steep_deg:g} deg"})
+            self._replan(self._session.sketch())
+        except InputError as fault:
+            self._tell(str(fault))
+        else:
+            self._tell(_SKETCHED)
+
+    def _settle(self) -> None:
+        if self._session is None:
+            self._tell(_MADE_ALREADY)
+            return
+        self._replan(self._session.plan())
+        self._tell(_WHOLE)
+
+    def _replan(self, plan: Plan) -> None:
+        """Show another plan of the part, from where one looks at it now."""
+        self._scene.take_away()
+        self._plan, self._maps = plan, {}
+        self._zones = {zone.id: zone for zone in plan.zones}
+        self._scene = Scene(plan, self._plotter, is_first=False)
+        modes = modes_of(plan)
+        mode = self.look.mode if self.look.mode in modes else "class"
+        self.look = replace(self.look, mode=mode, modes=modes, pointed=None, picked=None, faded=False, passes=False)
+        self._paint()
+        self._draw_legend()
+        self._draw_card()
+        self._draw_switches()
+        self._draw()
+
+    def _lay_passes(self) -> None:
+        self._scene.lay(pass_segments(self._plan)[0] if self.look.passes else None)
 
     def _draw_all(self) -> None:
         self._paint()
@@ -113,6 +187,7 @@ class Window:
         self._draw_card()
         self._draw_switches()
         self._hint()
+        self._lay_passes()
         self._place()
         self._scene.look_from(self.look.view, self._rooms())
 
@@ -157,9 +232,11 @@ class Window:
         # in a small window the part is rather covered by the card than too small to see
         right = max(width - panel.CARD_WIDTH * self._scale - 2 * margin, width / 2)
         legend_right, legend_low = (length + 2 * margin for length in self._legend.size)
+        foot = 2 * margin if self._sliders is None else FOOT * height
+        top = height - 2 * margin
         return (
-            Room(legend_right, 2 * margin, right - legend_right - margin, height - 4 * margin),
-            Room(2 * margin, 2 * margin, right - 3 * margin, max(height - legend_low - 2 * margin, height / 2)),
+            Room(legend_right, foot, right - legend_right - margin, top - foot),
+            Room(2 * margin, foot, right - 3 * margin, max(top + margin - legend_low - foot, height / 2)),
         )
 
     def _hint(self) -> None:
@@ -215,6 +292,12 @@ class Window:
         x, y = style.GetInteractor().GetEventPosition()
         if max(abs(x - self._pressed_at[0]), abs(y - self._pressed_at[1])) <= _CLICK_PX:
             self.click(x, y)
+
+
+def _steep_from_deg(plan: Plan) -> float | None:
+    """Where steep begins in a plan: as asked, or as the part decided."""
+    words = next((setting.value for setting in plan.record.settings if setting.name == "steep_from"), None)
+    return None if words is None else angle_deg(words)
 
 
 def _plotter(title: str, size: tuple[int, int], hidden: bool) -> Any:

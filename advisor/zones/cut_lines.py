@@ -24,7 +24,7 @@ from advisor.kernels.slope_lines import (
 )
 from advisor.kernels.topology import match_half_edges
 from advisor.part.facet_stock import FacetStock, facet_stock
-from advisor.part.mesh import Flags, Floats, Ints, Mesh
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, take_measures
 
 # A cut on one side of a crease splits the other side too, which then is cut in its own place; this ends it.
 _MOST_CUTS = 8
@@ -175,12 +175,16 @@ def _take_patch(mesh: Mesh, corner_normal: Floats, chosen: Flags) -> tuple[_Patc
 
 def _put_back(mesh: Mesh, corner_normal: Floats, chosen: Flags, patch: _Patch, vertex_ids: Ints) -> CutSurface:
     """The patch in place of its facets, all in the order of their parents."""
-    old = len(vertex_ids)
+    old, whole = len(vertex_ids), np.flatnonzero(~chosen).astype(np.int32)
     added = np.arange(len(mesh.vertices), len(mesh.vertices) + len(patch.vertices) - old, dtype=np.int32)
     renumber = np.concatenate([vertex_ids, added])
-    parent = np.concatenate([np.flatnonzero(~chosen).astype(np.int32), patch.parent])
+    parent = np.concatenate([whole, patch.parent])
     order = np.argsort(parent, kind="stable")
-    faces = np.concatenate([mesh.faces[~chosen], renumber[patch.faces]])[order]
-    normals = np.concatenate([corner_normal[~chosen], patch.corner_normal])[order]
-    vertices = np.concatenate([mesh.vertices, patch.vertices[old:]])
-    return CutSurface(Mesh(vertices, np.ascontiguousarray(faces)), normals, parent[order], (mesh, corner_normal))
+    parent = parent[order]
+    rows = np.flatnonzero(order >= len(whole))
+    own = order[rows] - len(whole)
+    faces, normals = mesh.faces[parent], corner_normal[parent]
+    faces[rows], normals[rows] = renumber[patch.faces[own]], patch.corner_normal[own]
+    cut = Mesh(np.concatenate([mesh.vertices, patch.vertices[old:]]), faces)
+    take_measures(cut, mesh, parent, rows)
+    return CutSurface(cut, normals, parent, (mesh, corner_normal))

@@ -9,14 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
@@ -27,6 +24,7 @@ from advisor.zones.hidden import with_hidden_areas
 from advisor.zones.joints import sharp_half_edges
 from advisor.zones.overhangs import without_idle_overhangs
 from advisor.zones.small_features import small_features
+from advisor.zones.steady import SteadyFacets, square_over_rim_mm, steady_facets
 from advisor.zones.tight_hollows import cut_at_tight_hollows
 
 # Kinds of patch beside the slope classes.
@@ -120,6 +118,7 @@ def find_patches(
     axis: Floats,
     rule: ZoneRule,
     in_the_way: Mesh | None = None,
+    steady: SteadyFacets | None = None,
 ) -> Patches:
     """Patches of a mesh seen along a tool axis.
 
@@ -131,15 +130,17 @@ def find_patches(
     rule : ZoneRule
     in_the_way : Mesh, optional
         The whole part, where the mesh is what one set-up of several finishes.
+    steady : SteadyFacets, optional
+        What thresholds do not move, where it is known already (see ``steady_of``).
     """
     noise = smooth.noise_share_of_edge
     thresholds = _loosened(rule.thresholds, noise)
     smallest = _smallest_mm2(mesh, rule.smallest_mm2, noise)
     shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
-    plane = smooth.is_plane
-    if noise == 0:
-        plane = plane & ~_stray_facets(mesh, plane, axis)
-    around_tight, tight = cut_at_tight_hollows(mesh, smooth, bends, axis, rule.tight_mm, thresholds.steep_from_deg)
+    steady = steady or steady_facets(mesh, smooth, bends, axis, smallest)
+    around_tight, tight = cut_at_tight_hollows(
+        mesh, smooth, bends, steady.slope_deg, axis, rule.tight_mm, thresholds.steep_from_deg
+    )  # fmt: skip
     surface = cut_at_slopes(
         around_tight.mesh, around_tight.corner_normal, axis, thresholds.between_classes_deg, shortest
     )  # fmt: skip
@@ -147,15 +148,14 @@ def find_patches(
     surface = surface.part_of(around_tight)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
-    own_class = class_of_facets(smooth_slope, corner_slopes(smooth.corner_normal, axis)[surface.parent], thresholds)
+    own_class = class_of_facets(smooth_slope, steady.corner_slope_deg[surface.parent], thresholds)
     own_class = without_idle_overhangs(surface.mesh, own_class, smooth_slope, axis)
     own_class = with_hidden_areas(surface.mesh, own_class, sharp, axis, in_the_way)
     label = connected_areas(surface.mesh, own_class)
     label, facet_class = absorb_specks(surface.mesh, label, own_class, sharp, smallest, is_clean=noise == 0)
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
-    special[plane] = LEVEL
-    special[_level_on_the_whole(mesh, smooth, bends, plane & (noise == 0), axis, smallest)] = LEVEL
+    special[steady.plane | steady.level] = LEVEL
     level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
     if noise > 0:
         level = _whole_areas(surface.mesh, facet_class, sharp, level)
@@ -188,6 +188,14 @@ def find_patches(
     )
 
 
+def steady_of(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, smallest_mm2: float) -> SteadyFacets:
+    """What maps of a mesh have in common that differ in thresholds and cutters alone.
+
+    `smallest_mm2` is that of the ``ZoneRule``.
+    """
+    return steady_facets(mesh, smooth, bends, axis, _smallest_mm2(mesh, smallest_mm2, smooth.noise_share_of_edge))
+
+
 def _kinds(facet_class: NDArray[np.int8], level: Flags, tight: Flags, small: Flags) -> NDArray[np.int8]:
     kind = facet_class.copy()
     kind[level] = LEVEL
@@ -196,84 +204,28 @@ def _kinds(facet_class: NDArray[np.int8], level: Flags, tight: Flags, small: Fla
     return kind
 
 
-def _stray_facets(mesh: Mesh, plane: Flags, axis: Floats) -> Flags:
-    """(m,) planes of a single facet that leans: uneven meshes of bent surfaces have such among smaller ones."""
-    beside = np.where(mesh.twins >= 0, mesh.twins, 0).reshape(-1, 3) // 3
-    cosine = np.einsum("mkc,mc->mk", mesh.normal[beside], mesh.normal)
-    is_one = (mesh.twins.reshape(-1, 3) >= 0) & plane[beside] & (cosine > np.cos(np.radians(tolerances.COPLANAR_DEG)))
-    leans = slope_deg(mesh.normal, axis) > tolerances.NO_BEND_DEG
-    stray: Flags = plane & leans & ~is_one.any(axis=1)
-    return stray
-
-
 def _whole_areas(mesh: Mesh, facet_class: NDArray[np.int8], sharp: Flags, level: Flags) -> Flags:
     """Flat areas that are level in the main: noise frays the edge of a plane, so it ends where its class does."""
     label = connected_areas(mesh, facet_class, sharp)
     count = int(label.max()) + 1
     area = np.bincount(label, mesh.area_mm2, minlength=count)
     mostly = np.bincount(label, mesh.area_mm2 * level, minlength=count) > tolerances.LEVEL_IN_THE_MAIN_SHARE * area
-    wide = area >= _square_over_rim_mm(label, area, tolerances.NOISE_BLOB_FACETS) * rim_lengths_mm(mesh, label, count)
+    wide = area >= square_over_rim_mm(label, area, tolerances.NOISE_BLOB_FACETS) * rim_lengths_mm(mesh, label, count)
     whole: Flags = (facet_class == FLAT) & (mostly & wide)[label]
     return whole
-
-
-def _square_over_rim_mm(label: Ints, area_mm2: NDArray[Any], facets: int) -> Floats:
-    """(k,) area over rim of a square of so many facets of each area's usual size: narrower areas are strips."""
-    usual = area_mm2 / np.bincount(label, minlength=len(area_mm2))
-    return np.asarray(np.sqrt(facets * usual) / 4.0)
 
 
 def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int8]]:
     """All small features as one patch; labels from 0 again."""
     count = int(label.max()) + 1
     joined = np.where(kind == SMALL, count, label)
-    kept, renumbered = np.unique(joined, return_inverse=True)
-    of_patch = np.zeros(len(kept), np.int8)
+    is_used = np.zeros(count + 1, bool)
+    is_used[joined] = True
+    number = (np.cumsum(is_used) - 1).astype(np.int32)
+    renumbered = number[joined]
+    of_patch = np.zeros(int(np.count_nonzero(is_used)), np.int8)
     of_patch[renumbered] = kind
-    return renumbered.astype(np.int32), of_patch
-
-
-def _level_on_the_whole(
-    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, plane: Flags, axis: Floats, smallest_mm2: float
-) -> Flags:
-    """(m,) facets of areas that are planes on the whole where no exact planes are: a scan has none.
-
-    Of the top of a dome a quarter leans less than half as much as its rim, of the bottom of a trough one half; and they
-    bend one way, where noise bends both ways.
-    """
-    chosen = np.zeros(len(mesh.faces), bool)
-    lean = smooth.corner_normal.sum(axis=1)
-    slope = slope_deg(lean, axis)
-    for most_deg in tolerances.LEVEL_ON_THE_WHOLE_DEG:
-        level = (slope < most_deg) & ~chosen
-        label = connected_areas(mesh, level)
-        count = int(label.max()) + 1
-        area = np.bincount(label, mesh.area_mm2, minlength=count)
-        rough = np.bincount(label, mesh.area_mm2 * plane, minlength=count) < tolerances.EXACT_SHARE * area
-        mean = np.zeros((count, 3))
-        for k in range(3):
-            mean[:, k] = np.bincount(label, mesh.area_mm2 * lean[:, k], minlength=count)
-        nearer = _angle_deg(lean, mean[label]) < most_deg / 2
-        is_plane = np.bincount(label, mesh.area_mm2 * nearer, minlength=count) > tolerances.LEVEL_HALF_SHARE * area
-        rim_mm = rim_lengths_mm(mesh, label, count)
-        wide = area >= _square_over_rim_mm(label, area, tolerances.LEVEL_FEWEST_FACETS) * rim_mm
-        wanted = rough & wide & is_plane & (area >= smallest_mm2)
-        for number in np.unique(label[level & wanted[label]]):
-            wanted[number] = _bends_both_ways(mesh, bends, label == number, area[number] / rim_mm[number])
-        chosen |= level & wanted[label]
-    return chosen
-
-
-def _angle_deg(one: Floats, other: Floats) -> Floats:
-    lengths = np.linalg.norm(one, axis=1) * np.linalg.norm(other, axis=1)
-    cosine = np.einsum("kc,kc->k", one, other) / np.maximum(lengths, 1e-300)
-    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
-
-
-def _bends_both_ways(mesh: Mesh, bends: Curvature, rows: Flags, area_over_rim_mm: float) -> bool:
-    """Whether an area bends to both sides by chance, and hardly turns on the whole."""
-    low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
-    return bool(low < 0.0 < high and abs(bend) * 2 * area_over_rim_mm < tolerances.LEVEL_TURN_RAD)
+    return renumbered, of_patch
 
 
 def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:

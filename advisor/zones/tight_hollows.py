@@ -10,7 +10,6 @@ from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import borders, connected_areas
-from advisor.zones.classes import slope_deg
 from advisor.zones.cut_lines import CutSurface
 from advisor.zones.stepped_lines import cut_at_stepped_border
 
@@ -21,7 +20,13 @@ _END_SHARE = 0.1
 
 
 def cut_at_tight_hollows(
-    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, tight_mm: float, steep_from_deg: float
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    slopes_deg: Floats,
+    axis: Floats,
+    tight_mm: float,
+    steep_from_deg: float,
 ) -> tuple[CutSurface, Flags]:
     """The mesh cut where hollows tighter than a cutter begin, and which of its facets lie in them.
 
@@ -29,12 +34,13 @@ def cut_at_tight_hollows(
     ----------
     mesh : Mesh
     smooth, bends : the smooth surface behind it, and its curvatures
+    slopes_deg : (m,) slope of the smooth surface on every facet
     axis : (3,) unit vector from the part to the spindle
     tight_mm : radius of the hollows that the finishing cutter just fits
     steep_from_deg : slope at which surfaces count as steep
     """
     over = -bends.k_min_per_mm * tight_mm - 1.0
-    tight = _tight(mesh, smooth, bends, axis, over, steep_from_deg)
+    tight = _tight(mesh, smooth, bends, slopes_deg, axis, over, steep_from_deg)
     # what is as hollow but was not chosen lies outside
     depth = (over + tolerances.TIGHT_SHARE) / tolerances.TIGHT_LINE_WIDTH
     depth = np.where(tight, np.maximum(depth, 0.0), -np.abs(depth))
@@ -42,7 +48,13 @@ def cut_at_tight_hollows(
 
 
 def _tight(
-    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, over: Floats, steep_from_deg: float
+    mesh: Mesh,
+    smooth: SmoothSurface,
+    bends: Curvature,
+    slope: Floats,
+    axis: Floats,
+    over: Floats,
+    steep_from_deg: float,
 ) -> Flags:
     """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median.
 
@@ -50,7 +62,6 @@ def _tight(
     as such.
     """
     hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
-    slope = slope_deg(smooth.corner_normal.sum(axis=1), axis)
     upright = (slope >= tolerances.WALL_FROM_DEG) & (np.abs(bends.k_min_direction @ axis) < _BENDS_LEVEL) & hollow
     steep = slope >= steep_from_deg
     hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, steep & ~hollow, upright))

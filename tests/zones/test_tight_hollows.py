@@ -10,6 +10,7 @@ from advisor import tolerances
 from advisor.part.curvature import curvature
 from advisor.part.heal import heal
 from advisor.part.smooth import smooth_surface
+from advisor.zones.classes import slope_deg
 from advisor.zones.outline import zone_outlines
 from advisor.zones.outline_turning import saw_teeth
 from advisor.zones.tight_hollows import cut_at_tight_hollows
@@ -55,7 +56,8 @@ def test_a_tight_hollow_ends_in_a_line_where_its_curvature_says(turn_deg: float)
     tight_mm = 1.3 / BOTTOM_PER_MM
     bar_per_mm = (1.0 - tolerances.TIGHT_SHARE) / tight_mm
     wanted_mm = brentq(lambda x: groove_curvature_per_mm(x) - bar_per_mm, 0.0, SPREAD_MM)
-    surface, tight = cut_at_tight_hollows(mesh, smooth, curvature(mesh, smooth), UP, tight_mm, 45.0)
+    slopes = slope_deg(smooth.corner_normal.sum(axis=1), UP)
+    surface, tight = cut_at_tight_hollows(mesh, smooth, curvature(mesh, smooth), slopes, UP, tight_mm, 45.0)
     assert surface.mesh.area_mm2.sum() == pytest.approx(mesh.area_mm2.sum(), rel=1e-12)
     outlines = zone_outlines(surface, tight.astype(np.int32), UP, tolerances.OUTLINE_DEVIATION_MM)[1]
     assert saw_teeth(outlines, EDGE_MM).lost_deg_per_step < 3.0
