@@ -17,6 +17,9 @@ RIM_SQUARED_OVER_AREA_OF_SOLID = 0.5
 LARGEST_COORDINATE_MM = 1e7
 # Sizes outside these are almost always a wrong unit. (common practice, no source)
 SMALL_PART_MM = 1.0
+# Where a file names no unit, inches and metres are read as mm: a part below this is asked about (common practice, no
+# source: parts of a few millimetres are rare, parts of a few inches are not).
+SMALL_WITHOUT_UNIT_MM = 10.0
 LARGE_PART_MM = 5000.0
 
 # -- the smooth surface behind the facets -----------------------------------------------------------------------
@@ -107,6 +110,13 @@ MOST_ZONES = 1000
 TANGENT_JOINT_DEG = 12.0
 # A hollow counts as tighter than the ball only beyond this share: a ball of the fillet's own radius fits.
 TIGHT_SHARE = 0.08
+# The line round such a hollow is drawn where the mean around vertices crosses the share; facets that are off it by more
+# than so much (radius of the ball over that of the hollow) pull no more: a plane would draw the line to itself.
+TIGHT_LINE_WIDTH = 0.25
+# A line that turns by so much an edge more than its course does steps from facet to facet (deg).
+STEPPED_LINE_DEG = 12.0
+# Facets are not cut nearer to a corner than by this share of an edge: slivers have no normal.
+NEAREST_CUT_SHARE = 0.02
 # Areas below this share of a speck join a neighbour across a corner of the part too.
 CRUMB_SHARE_OF_SPECK = 0.25
 # Where facets lie in no exact plane (a scan) an area is a level plane where it leans less than one of these and most of

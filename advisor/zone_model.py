@@ -161,8 +161,8 @@ class Advice:
     virtual cut leaves where the tool gets to. ``centre_path_mm`` is run by the middle of the cutter, ``link_mm`` goes
     along the surface between passes, ``lift_mm`` through the air. ``cusp_uniformity`` is standard deviation over mean
     of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
-    to, ``uncut_share`` of what no pass comes near; ``gouge_um`` is the deepest cut below the smooth surface, but for
-    0.1 % of it. ``spirals`` is how many of the passes were wound from closed loops.
+    to, ``uncut_share`` of what no pass comes near, 1 where the tool gets nowhere; ``gouge_um`` is the deepest cut below
+    the smooth surface, but for 0.1 % of it. ``spirals`` is how many of the passes were wound from closed loops.
 
     ``step_curve`` is told of usable candidates of the last stage: what other stepovers would take and leave, closest
     first, with the candidate's own among them.

@@ -41,7 +41,7 @@ from advisor.model import (
     Zone,
 )
 from advisor.part.measured import MeasuredPart, looks_inside_out
-from advisor.part.mesh import Ints, Mesh
+from advisor.part.mesh import Ints
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.zoning import Zoning
 
@@ -52,7 +52,7 @@ def advise(
     *,
     only_zones: bool = False,
     lays_passes: bool = False,
-    in_the_way: Mesh | None = None,
+    whole: MeasuredPart | None = None,
     progress: Progress = silent,
     kept: Kept = NOT_KEPT,
 ) -> Plan:
@@ -69,19 +69,17 @@ def advise(
     lays_passes : bool
         Lay the passes of every candidate on the part and cut them virtually; otherwise lengths are area over spacing
         and cusps those of the sums.
-    in_the_way : Mesh, optional
+    whole : MeasuredPart, optional
         What tools must keep clear of, where that is more than the part given.
     progress : Progress, optional
         Is told how far the work has come, zone by zone; what it raises ends it.
     kept : Kept, optional
         Results of earlier plans of the same part, which settings that changed since may not touch.
     """
-    work = work_for(
-        part, settings, kept, progress, asks_reach=not only_zones, lays_passes=lays_passes, in_the_way=in_the_way
-    )
+    work = work_for(part, settings, kept, progress, asks_reach=not only_zones, lays_passes=lays_passes, whole=whole)
     zones = zones_of_plan(work, within(progress, ADVICE_FROM, DONE))
     zones, orientations = with_tilts(
-        zones, work.ids, work.finished, work.reach, work.in_the_way, settings, work.off_mm
+        zones, work.ids, work.finished, work.reach, work.in_the_way.mesh, settings, work.off_mm
     )  # fmt: skip
     progress("places left over", DONE)
     left = None if work.reach is None else _leftovers(work, work.reach)

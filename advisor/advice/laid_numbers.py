@@ -77,6 +77,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
     """A candidate with what its laid passes need and leave instead of estimates."""
     totals, summary, unevenness = found.totals, found.proof.summary, found.proof.unevenness
     timed = advice.feed_mm_per_min is not None
+    gets_there = summary.area_mm2 > 0.0
     is_cut = summary.uncut_share <= tolerances.TAIL_SHARE_OF_AREA
     mean_um = _um(summary.mean_mm)
     return replace(
@@ -94,8 +95,8 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
         lift_mm=totals.lift_mm,
         cusp_mean_um=mean_um,
         cusp_uniformity=None if np.isnan(unevenness) else unevenness,
-        above_target_share=summary.above_target_share,
-        uncut_share=summary.uncut_share,
+        above_target_share=summary.above_target_share if gets_there else None,
+        uncut_share=summary.uncut_share if gets_there else 1.0,
         gouge_um=_um(found.proof.gouge_mm),
         spirals=found.spirals,
         is_laid=True,

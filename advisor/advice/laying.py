@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,7 +20,6 @@ from advisor.job import Job
 from advisor.model import Advice
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats
-from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.families import centre_of, parallel_lines, widest_spacing_mm
 from advisor.passes.laid import (
     LaidPasses,
@@ -37,10 +37,10 @@ from advisor.passes.offset_family import offset_passes
 from advisor.passes.offset_field import offset_from_outline
 from advisor.passes.offset_steps import OffsetSteps, cusp_steps, even_steps
 from advisor.passes.pieces import CONTACT
+from advisor.passes.sunk_facets import SunkFacets
 from advisor.passes.surface import PassSurface, pass_surface
 from advisor.passes.trim import goes_clear
 from advisor.units import UM_PER_MM
-from advisor.zones.cut_lines import CutSurface
 from advisor.zones.joints import sharp_half_edges
 from advisor.zones.zoning import Zoning
 
@@ -50,8 +50,9 @@ _PROOF_POINTS = 4_000
 _NOISE_SHARE = 0.03
 # Lengths do not hang on the feed: where none is known passes are laid with this one, and minutes left out.
 _ANY_FEED_MM_PER_MIN = 1000.0
-# Normals of a plane's facets differ from the smooth surface's by less (rad): rounding of the file.
-_PLANE_LEAN = 1e-4
+# Zones worked on at once have passes of so much length, and are cut into so many facets: half a gigabyte or so.
+_ROOM_MM = 0.25 * tolerances.PASSES_MOST_MM
+_ROOM_FACETS = 0.25 * tolerances.OFFSET_MOST_FACETS
 # Facets of the overlap are told by ways along edges, which are longer than the shortest.
 _ROOM_FOR_OVERLAP = 4 / 3
 
@@ -66,10 +67,22 @@ class _Loops:
     feed_mm_per_min: float
 
 
+class _OfZone(threading.local):
+    """What is known of the zone that a thread works on."""
+
+    def __init__(self) -> None:
+        self.number = -1
+        self.surfaces: dict[float, PassSurface] = {}
+        self.points: dict[str, ProofPoints] = {}
+        self.laid: dict[tuple[str, str], Laid | None] = {}
+        self.loops: dict[tuple[str, str], _Loops] = {}
+
+
 class PassLayer:
     """Lays passes on the zones of a part in one set-up, zone by zone.
 
-    What all zones or stages have in common is worked out once; a copy of a zone takes over what its model's passes are.
+    What all zones or stages have in common is worked out once; a copy of a zone takes over what its model's passes are,
+    where the model comes before it. Several threads may ask, each zone by zone.
 
     Attributes
     ----------
@@ -81,24 +94,22 @@ class PassLayer:
         self,
         zoning: Zoning,
         bends: Curvature,
-        tree: PlanTree,
+        sunk: SunkFacets,
         axis: Floats,
         takes: Flags,
         job: Job,
         off_mm: float,
         model_of: Mapping[int, CopyOf],
     ) -> None:
-        self._zoning, self._bends, self._tree, self._axis = zoning, bends, tree, axis
-        self._takes, self._job, self._off_mm, self._model_of = takes, job, off_mm, model_of
+        self._zoning, self._bends, self._sunk, self._axis = zoning, bends, sunk, axis
+        self._takes, self._job, self._off_mm = takes, job, off_mm
+        self._model_of = {zone: copy for zone, copy in model_of.items() if copy.model < zone}
         self._places: dict[str, Workplace] = {}
         self._steps: dict[str, OffsetSteps] = {}
-        self._surfaces: dict[float, PassSurface] = {}
-        self._points: dict[str, ProofPoints] = {}
-        self._laid: dict[tuple[str, str], Laid | None] = {}
-        self._loops: dict[tuple[str, str], _Loops] = {}
+        self._own = _OfZone()
+        self._lock = threading.RLock()
         self._of_models: dict[int, dict[tuple[str, str], Laid | None]] = {}
-        self._models = {copy.model for copy in model_of.values()}
-        self._number = -1
+        self._models = {copy.model for copy in self._model_of.values()}
         self.hemmed_in: set[int] = set()
 
     @cached_property
@@ -110,12 +121,6 @@ class PassLayer:
     @cached_property
     def _sharp(self) -> Flags:
         return sharp_half_edges(self._zoning.surface)
-
-    @cached_property
-    def _planes(self) -> PlanTree | None:
-        flat = exact_facets(self._zoning.surface, self._sharp)
-        mesh = self._zoning.surface.mesh
-        return plan_tree(mesh.vertices, mesh.faces[flat], self._axis) if flat.any() else None
 
     def numbers_of(self, number: int, advice: Advice, stage: StageConditions) -> Advice:
         """A candidate with the numbers of its laid passes; as it is where none are laid."""
@@ -130,33 +135,42 @@ class PassLayer:
         Parameters
         ----------
         number : int
-            Of the zone, from 0. What is known of a zone is forgotten when the next one is asked for.
+            Of the zone, from 0. What is known of a zone is forgotten when a thread asks for the next one.
         advice : Advice
             With its spacing.
         stage : StageConditions
         """
-        if number != self._number:
-            self._forget(number)
-        key = (stage.target.name, advice.strategy)
-        if key not in self._laid:
+        self._take_up(number)
+        laid, key = self._own.laid, (stage.target.name, advice.strategy)
+        if key not in laid:
             copied = self._copied(number, key, stage)
-            self._laid[key] = self._lay(number, advice, stage) if copied is None else copied
-        return self._laid[key]
+            laid[key] = self._lay(number, advice, stage) if copied is None else copied
+        return laid[key]
+
+    def size_of(self, number: int, stages: Sequence[StageConditions]) -> float:
+        """Room that laying passes on a zone takes, by their length and by the facets it is cut into; 1 is the most."""
+        step_mm, area_mm2 = min(stage.target.flat_step_mm for stage in stages), float(self._area_mm2[number])
+        facets = area_mm2 / step_mm**2
+        return max(area_mm2 / step_mm / _ROOM_MM, facets / _ROOM_FACETS)
+
+    def must_wait_for(self) -> dict[int, int]:
+        """Zones whose passes are those of an earlier zone, moved, and these zones."""
+        return {zone: copy.model for zone, copy in self._model_of.items()}
 
     def ground_of(self, number: int, stage: StageConditions) -> tuple[PassSurface, Workplace]:
         """The surface that a zone's passes of a stage are laid on, and what they have in common with others."""
-        if number != self._number:
-            self._forget(number)
+        self._take_up(number)
         return self._surface(number, self._job.zones.overlap * stage.target.flat_step_mm), self._place(stage)
 
-    def _forget(self, number: int) -> None:
-        if self._number in self._models:
-            self._of_models[self._number] = dict(self._laid)
-        self._number = number
-        self._surfaces.clear()
-        self._points.clear()
-        self._laid.clear()
-        self._loops.clear()
+    def _take_up(self, number: int) -> None:
+        own = self._own
+        if number == own.number:
+            return
+        own.number = number
+        own.surfaces.clear()
+        own.points.clear()
+        own.laid.clear()
+        own.loops.clear()
 
     def _copied(self, number: int, key: tuple[str, str], stage: StageConditions) -> Laid | None:
         """What was laid on the zone that this one is a copy of, moved here; lines are laid in their own direction.
@@ -191,7 +205,7 @@ class PassLayer:
             return None
         points = self._proof_points(stage, surface)
         if advice.strategy != "parallel_line":
-            self._loops[stage.target.name, advice.strategy] = _Loops(loops, surface, step, feed)
+            self._own.loops[stage.target.name, advice.strategy] = _Loops(loops, surface, step, feed)
         return laid_of(loops, proved(loops, points, place, _target_mm(advice, stage.target)), points)
 
     def settled(
@@ -208,6 +222,7 @@ class PassLayer:
         passes
             Of every step; None where none are laid.
         """
+        self._take_up(number)
         kept, passes = list(steps), []
         for place, (step, stage) in enumerate(zip(steps, stages, strict=True)):
             laid = self._wound(number, step, stage) if step.is_laid else None
@@ -216,11 +231,13 @@ class PassLayer:
                 continue
             kept[place], same = with_spirals(step, laid), (step.stage, step.strategy, True)
             told = [with_spirals(one, laid) if (one.stage, one.strategy, one.is_laid) == same else one for one in told]
+        if number in self._models:
+            self._of_models[number] = dict(self._own.laid)
         return tuple(kept), tuple(told), tuple(passes)
 
     def _wound(self, number: int, advice: Advice, stage: StageConditions) -> Laid | None:
         found, key = self.lay(number, advice, stage), (stage.target.name, advice.strategy)
-        loops = self._loops.pop(key, None)
+        loops = self._own.loops.pop(key, None)
         if found is None or loops is None:
             return found
         place, target_mm = self._place(stage), _target_mm(advice, stage.target)
@@ -229,7 +246,7 @@ class PassLayer:
             return found
         proof = proved(spirals, found.points, place, target_mm)
         if leaves_no_more(proof, found.proof, _NOISE_SHARE * target_mm):
-            found = self._laid[key] = laid_of(spirals, proof, found.points)
+            found = self._own.laid[key] = laid_of(spirals, proof, found.points)
         return found
 
     def _is_too_long(self, number: int, step_mm: float) -> bool:
@@ -268,74 +285,60 @@ class PassLayer:
 
     def _place(self, stage: StageConditions) -> Workplace:
         name = stage.target.name
-        if name not in self._places:
-            body = tool_body(stage.tool, self._job.clearance)
-            self._places[name] = Workplace(
-                self._tree, body, stage.target.cutter, stage.machine, self._job.path_tolerance, self._off_mm,
-                stage.stage.stock_left, self._planes,
-            )  # fmt: skip
-        return self._places[name]
+        with self._lock:
+            if name not in self._places:
+                body = tool_body(stage.tool, self._job.clearance)
+                self._places[name] = Workplace(
+                    self._sunk, body, stage.target.cutter, stage.machine, self._job.path_tolerance,
+                    min(self._off_mm, self._job.path_tolerance + tolerances.PASS_FACET_SAG_MM), stage.stage.stock_left,
+                )  # fmt: skip
+            return self._places[name]
 
     def _steps_of(self, target: StageTarget) -> OffsetSteps:
-        if target.name not in self._steps:
-            mesh, parent = self._zoning.surface.mesh, self._zoning.surface.parent
-            if target.cusp_mm is None:
-                self._steps[target.name] = even_steps(mesh.normal, target.flat_step_mm)
-            else:
-                bends = self._bends
-                self._steps[target.name] = cusp_steps(
-                    target.cutter, target.cusp_mm, self._axis, mesh.normal, bends.k_max_per_mm[parent],
-                    bends.k_min_per_mm[parent], bends.k_max_direction[parent],
-                )  # fmt: skip
-        return self._steps[target.name]
+        with self._lock:
+            if target.name not in self._steps:
+                self._steps[target.name] = self._steps_all_over(target)
+            return self._steps[target.name]
+
+    def _steps_all_over(self, target: StageTarget) -> OffsetSteps:
+        mesh, parent, bends = self._zoning.surface.mesh, self._zoning.surface.parent, self._bends
+        if target.cusp_mm is None:
+            return even_steps(mesh.normal, target.flat_step_mm)
+        return cusp_steps(
+            target.cutter, target.cusp_mm, self._axis, mesh.normal, bends.k_max_per_mm[parent],
+            bends.k_min_per_mm[parent], bends.k_max_direction[parent],
+        )  # fmt: skip
 
     def _surface(self, number: int, overlap: float) -> PassSurface:
-        if overlap not in self._surfaces:
-            self._surfaces[overlap] = pass_surface(
+        surfaces = self._own.surfaces
+        if overlap not in surfaces:
+            surfaces[overlap] = pass_surface(
                 self._zoning.surface, self._sharp, self._zoning.zone, number, self._takes, overlap * _ROOM_FOR_OVERLAP
             )
-        return self._surfaces[overlap]
+        return surfaces[overlap]
 
     def _proof_points(self, stage: StageConditions, surface: PassSurface) -> ProofPoints:
-        name = stage.target.name
-        if name not in self._points:
-            self._points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
-        return self._points[name]
+        name, points = stage.target.name, self._own.points
+        if name not in points:
+            points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
+        return points[name]
 
 
-def exact_facets(surface: CutSurface, sharp: Flags) -> Flags:
-    """(m,) facets of plane faces that are the part itself: no chord error lets a cutter into these.
+def numbers_from(
+    layer: PassLayer | None, number: int, check: Callable[[], None] = lambda: None
+) -> Callable[[Advice, StageConditions], Advice]:
+    """Gives candidates of a zone the numbers of their laid passes; leaves them as they are where none are laid.
 
-    A face with a sharp outside edge to a bent one is left out: that edge is a polygon, and cutters that follow the
-    bend, as the wall of a bore, would run into it.
-
-    Parameters
-    ----------
-    surface : CutSurface
-    sharp : (3 m,) bool array
-        Half-edges across which it turns a corner.
+    `check` is called before each: what it raises ends the work.
     """
-    mesh = surface.mesh
-    length = np.linalg.norm(surface.corner_normal, axis=2, keepdims=True)
-    leans = np.abs(surface.corner_normal / np.maximum(length, 1e-300) - mesh.normal[:, None])
-    flat = leans.max(axis=(1, 2)) < _PLANE_LEAN
-    face, count = mesh.exact_planes
-    edge = np.flatnonzero(sharp & np.repeat(flat, 3))
-    twin = mesh.twins[edge]
-    bent = (twin < 0) | ~flat[twin // 3]
-    edge, twin = edge[bent], twin[bent]
-    beyond = mesh.vertices[mesh.faces[twin // 3, (twin + 2) % 3]] - mesh.vertices[mesh.faces[edge // 3, edge % 3]]
-    falls = (twin < 0) | (np.einsum("ex,ex->e", beyond, mesh.normal[edge // 3]) < 0.0)
-    left_out = np.zeros(count, bool)
-    left_out[face[edge[falls] // 3]] = True
-    return np.asarray(flat & ~left_out[face])
-
-
-def numbers_from(layer: PassLayer | None, number: int) -> Callable[[Advice, StageConditions], Advice]:
-    """Gives candidates of a zone the numbers of their laid passes; leaves them as they are where none are laid."""
     if layer is None:
         return lambda advice, stage: advice
-    return lambda advice, stage: layer.numbers_of(number, advice, stage)
+
+    def numbers(advice: Advice, stage: StageConditions) -> Advice:
+        check()
+        return layer.numbers_of(number, advice, stage)
+
+    return numbers
 
 
 def uphill_steps_mm(steps: OffsetSteps, normal: Floats, axis: Floats) -> Floats:

@@ -94,11 +94,14 @@ def leftovers(
     job = _Job(part, zone_id, tools, stage, surface)
     least = tolerances.LEFTOVER_SHARE_OF_FOOTPRINT * np.pi * tools[0].diameter ** 2 / 4
     in_corners = _most_in_corners_mm(part, places)
-    found = [
+    told = (
         (_record(job, samples, float(area), float(in_corners[number])), number)
         for number, (samples, area) in enumerate(zip(places.samples, places.area_mm2, strict=True))
         if area >= least and len(samples) > 0
-    ]
+    )
+    # what stands no higher than passes may leave anywhere is no job for another cutter
+    may_stay_um = (stage.target.cusp_mm or 0.0) * UM_PER_MM
+    found = [each for each in told if each[0].max_um > may_stay_um]
     found.sort(key=lambda each: (-each[0].area_mm2, each[0].zones, each[0].middle_mm))
     records = tuple(replace(record, id=number) for number, (record, _) in enumerate(found, start=1))
     public = np.zeros(len(places.samples) + 1, np.int32)  # the last one is what belongs to none

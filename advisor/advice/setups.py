@@ -79,9 +79,7 @@ def plan_part(
         own, vertex = taken_from(whole, of_facet == number)
         turned = replace(settings, axis=(float(axis[0]), float(axis[1]), float(axis[2])))
         own_progress = within(progress, number / len(axes), (number + 1) / len(axes))
-        told = advise(
-            own, turned, only_zones=only_zones, lays_passes=lays_passes, in_the_way=part.mesh, progress=own_progress
-        )
+        told = advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, whole=part, progress=own_progress)
         plans.append(told)
         vertices.append(vertex)
     return _as_one(part, settings, plans, lambda facets: setup_borders(whole, of_facet, facets, vertices))

@@ -37,6 +37,7 @@ from advisor.model import SMALL_FEATURES_SHAPE, Advice, ZoneReach
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
 from advisor.part.mesh import Flags, Floats
+from advisor.passes.sunk_facets import SunkFacets, sunk_facets
 from advisor.units import UM_PER_MM
 from advisor.words import counted
 
@@ -127,6 +128,11 @@ class _Ground:
         )  # fmt: skip
 
     @cached_property
+    def sunk(self) -> SunkFacets:
+        """What passes must not go into."""
+        return sunk_facets(self.part.mesh, self.part.smooth, self.axis, self.off_mm)
+
+    @cached_property
     def accuracy(self) -> Accuracy:
         return accuracy_of(self.settings, self.facets_um)
 
@@ -142,7 +148,7 @@ class _Ground:
     def layer(self) -> PassLayer:
         """A layer of passes for one target: what it keeps, it keeps by the stage's name."""
         return PassLayer(
-            self.drawn.zoning, self.part.bends, self.reach.tree, self.axis, self.finished, self.settings.job,
+            self.drawn.zoning, self.part.bends, self.sunk, self.axis, self.finished, self.settings.job,
             self.off_mm, self.copies,
         )  # fmt: skip
 

@@ -27,7 +27,8 @@ from advisor.job import Tool
 from advisor.model import SMALL_FEATURES_SHAPE, FittedSurface
 from advisor.part.coarseness import chord_error_um
 from advisor.part.measured import MeasuredPart
-from advisor.part.mesh import Flags, Ints, Mesh
+from advisor.part.mesh import Flags, Ints
+from advisor.passes.sunk_facets import sunk_facets
 from advisor.zones.outline import Outline
 from advisor.zones.repeats import Family
 
@@ -64,7 +65,7 @@ class Work:
     asked: tuple[Tool, ...]
     reach: PartReach | None
     reach_key: Hashable
-    in_the_way: Mesh
+    in_the_way: MeasuredPart | SetupPart
     layer: PassLayer | None
     book: PassBook
     kept: Kept
@@ -79,7 +80,7 @@ def work_for(
     asks_reach: bool = True,
     in_short: bool = False,
     lays_passes: bool = False,
-    in_the_way: Mesh | None = None,
+    whole: MeasuredPart | None = None,
 ) -> Work:
     """The map of a part and what tools reach of it, from what is kept where a change has not touched it.
 
@@ -92,9 +93,9 @@ def work_for(
         kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked.
     """
     progress("zones", ZONES_FROM)
-    axis = np.asarray(settings.axis)
+    axis, obstacle = np.asarray(settings.axis), None if whole is None else whole.mesh
     key = map_key(settings)
-    drawn = kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, in_the_way, kept))
+    drawn = kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, obstacle, kept))
     zoning = drawn.zoning
     shapes = [told.shape for told in drawn.shapes]
     wishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
@@ -110,21 +111,22 @@ def work_for(
         families = kept.once("copies", key, lambda: families_of(zoning, axis, facets_um, is_small))
     finished = finished_zones(zoning, ids, wishes, is_small)
     off_mm = reach_tolerance_mm(settings, facets_um)
-    asked, obstacle = tools_asked(settings), in_the_way or part.mesh
+    asked, in_the_way = tools_asked(settings), part if whole is None else whole
     reach, reach_key = None, None
     if asks_reach:
         progress("reach", REACH_FROM)
         tools_key = (settings.axis, asked, off_mm, settings.job.clearance)
-        ask = partial(part_reach, obstacle, zoning, finished, axis, asked, off_mm, settings.job.clearance)
+        ask = partial(part_reach, in_the_way.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
         reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, in_short)
     layer = None
     if lays_passes and reach is not None:
-        layer = PassLayer(zoning, part.bends, reach.tree, axis, finished, settings.job, off_mm, copies_of(families))
+        sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, off_mm)
+        layer = PassLayer(zoning, part.bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     return Work(
         part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, accuracy_of(settings, facets_um),
         families, fits, kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
         kept.once("measures", key, lambda: measure_zones(zoning, drawn.surfaces, drawn.shapes)),
-        asked, reach, reach_key, obstacle, layer, PassBook(), kept,
+        asked, reach, reach_key, in_the_way, layer, PassBook(), kept,
     )  # fmt: skip
 
 

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
-from functools import partial
-from os import cpu_count
 
+from advisor.advice.laid_numbers import Laid
 from advisor.advice.laying import numbers_from
 from advisor.advice.outlines import blend_words, outline_record, overlap_of
 from advisor.advice.progress import Progress
 from advisor.advice.reach import zone_reach
+from advisor.advice.side_by_side import side_by_side
 from advisor.advice.trade import trade_of
 from advisor.advice.work import Work
 from advisor.advice.zone_advice import zone_advice
@@ -20,40 +20,42 @@ from advisor.model import Advice, Repeats, Trade, Zone, ZoneReach
 from advisor.part.mesh import Ints
 from advisor.zones.repeats import Family
 
-# Zones whose advice is worked out at once: more threads than that wait for one another.
-_MOST_AT_ONCE = 4
 # Steps, candidates, reach and trade of a zone.
 _Advised = tuple[tuple[Advice, ...], tuple[Advice, ...], ZoneReach | None, Trade | None]
 
 
 def zones_of_plan(work: Work, progress: Progress) -> tuple[Zone, ...]:
-    """Every zone that the job does not leave out, with its advice where reach was asked."""
+    """Every zone that the job does not leave out, with its advice where reach was asked; passes go into the book."""
     repeats = _repeats(work.families, work.ids)
     asked = [number for number in range(len(work.measures)) if work.ids[number] > 0]
-    what = "advice" if work.layer is None else "passes"
-    zones = []
-    for place, (number, advised) in enumerate(zip(asked, _all_advice(work, asked), strict=True)):
-        progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
-        zones.append(_zone(work, number, repeats.get(number), advised))
+    layer, stages = work.layer, work.settings.stages
+    answers = side_by_side(
+        asked,
+        lambda number, check: _zone(work, number, repeats.get(number), check),
+        lambda number: 0.0 if layer is None else layer.size_of(number, stages),
+        {} if layer is None else layer.must_wait_for(),
+    )
+    what, zones = "advice" if layer is None else "passes", []
+    with closing(answers):
+        for place in range(len(asked)):
+            progress(f"{what}, zone {place + 1} of {len(asked)}", place / len(asked))
+            zone, passes = next(answers)
+            for step, laid in passes:
+                work.book.keep(zone.id, step, laid)
+            zones.append(zone)
     return tuple(zones)
 
 
-def _all_advice(work: Work, asked: list[int]) -> Iterator[_Advised]:
-    """Advice zone by zone: estimates on several cores, passes one after another, for they lay threads of their own."""
-    if work.layer is not None or work.reach is None or len(asked) < 2:
-        yield from (_advice(work, number) for number in asked)
-        return
-    pool = ThreadPoolExecutor(min(cpu_count() or 1, len(asked), _MOST_AT_ONCE))
-    try:
-        yield from pool.map(partial(_advice, work), asked)
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-def _zone(work: Work, number: int, repeats: Repeats | None, advised: _Advised) -> Zone:
+def _zone(
+    work: Work, number: int, repeats: Repeats | None, check: Callable[[], None]
+) -> tuple[Zone, list[tuple[Advice, Laid]]]:
+    """A zone of the plan, and its passes step by step; threads may work on several."""
     measure = work.measures[number]
-    steps, told, reach, trade = advised
-    steps, told = _keep_passes(work, number, steps, told)
+    steps, told, reach, trade = _advice(work, number, check)
+    passes: list[tuple[Advice, Laid]] = []
+    if work.layer is not None:
+        steps, told, laid = work.layer.settled(number, steps, work.settings.stages, told)
+        passes = [(step, own) for step, own in zip(steps, laid, strict=True) if own is not None]
     steps = _not_to_be_copied(work, number, steps, repeats)
     zone = Zone(
         id=int(work.ids[number]),
@@ -83,46 +85,33 @@ def _zone(work: Work, number: int, repeats: Repeats | None, advised: _Advised) -
         surface=work.fits[number],
         reach=reach,
     )
-    return _with_outline(zone, work, number)
+    return _with_outline(zone, work, number), passes
 
 
-def _advice(work: Work, number: int) -> _Advised:
+def _advice(work: Work, number: int, check: Callable[[], None]) -> _Advised:
     """Advice for a zone: laid passes are of one plan, all else is kept under what it hangs on."""
     if work.reach is None:
         return (), (), None, None
     if work.layer is not None:
-        return _advice_asked(work, number)
+        return _advice_asked(work, number, check)
     wishes, job = work.wishes, work.settings.job
     key = (
         work.key, work.reach_key, number, wishes.strategy.get(number), number in wishes.protected, work.settings.stages,
         work.accuracy, job.zones.corner_share,
     )  # fmt: skip
-    return work.kept.once("advice", key, lambda: _advice_asked(work, number), times=max(len(work.measures), 1))
+    return work.kept.once("advice", key, lambda: _advice_asked(work, number, check), times=max(len(work.measures), 1))
 
 
-def _advice_asked(work: Work, number: int) -> _Advised:
+def _advice_asked(work: Work, number: int, check: Callable[[], None]) -> _Advised:
     measure, settings = work.measures[number], work.settings
     reach = None
     if work.reach is not None:
         reach = zone_reach(work.reach, number, work.asked, settings.job.zones.corner_share, measure.concave_radius_mm)
     steps, told = zone_advice(
         work.drawn.surfaces[number], measure, settings.stages, work.accuracy, work.wishes.strategy.get(number),
-        is_protected=number in work.wishes.protected, reach=reach, laid=numbers_from(work.layer, number),
+        is_protected=number in work.wishes.protected, reach=reach, laid=numbers_from(work.layer, number, check),
     )  # fmt: skip
     return steps, told, reach, _trade(work, measure, number, steps[-1]) if steps else None
-
-
-def _keep_passes(
-    work: Work, number: int, steps: tuple[Advice, ...], told: tuple[Advice, ...]
-) -> tuple[tuple[Advice, ...], tuple[Advice, ...]]:
-    """Take the passes of what is advised for a zone into the plan; steps and candidates with their numbers."""
-    if work.layer is None:
-        return steps, told
-    steps, told, passes = work.layer.settled(number, steps, work.settings.stages, told)
-    for step, laid in zip(steps, passes, strict=True):
-        if laid is not None:
-            work.book.keep(int(work.ids[number]), step, laid)
-    return steps, told
 
 
 def _not_to_be_copied(

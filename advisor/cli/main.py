@@ -19,6 +19,8 @@ from advisor.cli.whatif import whatif
 from advisor.errors import InputError
 
 DONE, FAULT, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
+# Commands that plan one part; those that plan many compile in many processes anyway.
+_PLANNERS = ("plan", "view", "whatif")
 
 # The parser's own exceptions, whichever library carries them: typer used click's, and brings its own since.
 _UsageError: type[Any] = typer.BadParameter.__mro__[1]
@@ -60,6 +62,11 @@ def _shared(
 
 def run(arguments: list[str] | None = None) -> None:
     """Entry point: runs a command and ends the process with its exit code (0, 1, 2, 3 or 130)."""
+    words = sys.argv[1:] if arguments is None else arguments
+    if words and words[0] in _PLANNERS and "--help" not in words:
+        from advisor.kernels.ahead import compile_ahead
+
+        compile_ahead()
     sys.exit(run_for_code(arguments))
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.drop import drop
-from advisor.part.mesh import Floats
+from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 
 # Places a thread takes at once.
@@ -72,8 +72,25 @@ def dropped(pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, floor_mm
     floor_mm : (k,) float array, optional
         Heights below which nothing is looked for: the answer is no lower, its facet -1 where nothing stands higher.
     """
+    height = np.full(len(places_mm), -np.inf) if floor_mm is None else np.array(floor_mm, dtype=np.float64)
+    return _dropped(pieces, tree, places_mm, height, any_will_do=False)
+
+
+def is_blocked(pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, tip_mm: Floats) -> Flags:
+    """(k,) whether anything stands in the way of a body whose tip is at a height over places: see ``dropped``.
+
+    Parameters
+    ----------
+    tip_mm : (k,) float array
+    """
+    height = np.array(tip_mm, dtype=np.float64)
+    return np.asarray(_dropped(pieces, tree, places_mm, height, any_will_do=True).facet >= 0)
+
+
+def _dropped(
+    pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, height: Floats, *, any_will_do: bool
+) -> Dropped:
     count = len(places_mm)
-    height = np.full(count, -np.inf) if floor_mm is None else np.array(floor_mm, dtype=np.float64)
     facet = np.full(count, -1, np.int64)
     if len(tree.facet) == 0 or count == 0:
         return Dropped(height, facet)
@@ -83,7 +100,7 @@ def dropped(pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, floor_mm
 
     def run(start: int) -> None:
         part = slice(start, start + _CHUNK)
-        drop(rows, places[part], tree.corners, tree.box, tree.levels, low[part], rests_on[part])
+        drop(rows, places[part], tree.corners, tree.box, tree.levels, any_will_do, low[part], rests_on[part])
 
     with ThreadPoolExecutor(cpu_count()) as pool:
         list(pool.map(run, range(0, count, _CHUNK)))

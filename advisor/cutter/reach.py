@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.drop import dropped
+from advisor.cutter.drop import dropped, is_blocked
 from advisor.cutter.tool_body import ToolBody, cutter_pieces
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
@@ -83,11 +83,7 @@ def reach_of(
         How far facets may lie off their surface: a ball in a fillet of its own radius touches all of it, and cuts the
         facets, which are chords, by so much. The cutter is let go so deep, no deeper.
     """
-    axis = tree.frame[2]
-    faces_up = normals @ axis > -np.sqrt(0.5)
-    shrunk = cutter.let_in(tolerance_mm)
-    off_mm = cutter.corner_radius_mm - shrunk.corner_radius_mm
-    tip = tip_places(shrunk, points_mm, normals, axis, off_mm) @ tree.frame.T
+    faces_up, shrunk, tip = _let_in(cutter, tree, points_mm, normals, tolerance_mm)
     lowest = dropped(cutter_pieces(shrunk), tree, tip[:, :2])
     too_low = np.where(faces_up, np.maximum(lowest.height_mm - tip[:, 2], 0.0), np.nan)
     by_cutter = faces_up & (lowest.height_mm <= tip[:, 2] + _ROUNDING_MM)
@@ -103,3 +99,28 @@ def reach_of(
         nose = dropped(body.holder, tree, tip[rows, :2]).height_mm
         stick_out[rows] = np.maximum(nose - tip[rows, 2], 0.0)
     return Reach(by_cutter, by_shank, stick_out, too_low, short)
+
+
+def gets_to(
+    body: ToolBody, cutter: Cutter, tree: PlanTree, points_mm: Floats, normals: Floats, tolerance_mm: float
+) -> Flags:
+    """(k,) whether cutter, neck and shank get to points: ``by_cutter`` and ``by_shank`` of ``reach_of``, and sooner."""
+    faces_up, shrunk, tip = _let_in(cutter, tree, points_mm, normals, tolerance_mm)
+    rows = np.flatnonzero(faces_up)
+    rows = rows[~is_blocked(cutter_pieces(shrunk), tree, tip[rows, :2], tip[rows, 2] + _ROUNDING_MM)]
+    if body.shank:
+        rows = rows[~is_blocked(body.shank, tree, tip[rows, :2], tip[rows, 2])]
+    gets = np.zeros(len(points_mm), bool)
+    gets[rows] = True
+    return gets
+
+
+def _let_in(
+    cutter: Cutter, tree: PlanTree, points_mm: Floats, normals: Floats, tolerance_mm: float
+) -> tuple[Flags, Cutter, Floats]:
+    """What faces the spindle enough to be asked, the cutter let in by a tolerance, and its tip in the tree's frame."""
+    axis = tree.frame[2]
+    shrunk = cutter.let_in(tolerance_mm)
+    off_mm = cutter.corner_radius_mm - shrunk.corner_radius_mm
+    tip = tip_places(shrunk, points_mm, normals, axis, off_mm) @ tree.frame.T
+    return np.asarray(normals @ axis > -np.sqrt(0.5)), shrunk, tip

@@ -5,11 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.near_segments import first_at_least
+from advisor.kernels.read_only import reads
+
 # Samples of a pass that look for its neighbours, at most.
 _ASKED = 16
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _apart2(point, i, other, j):
     x, y, z = point[i, 0] - other[j, 0], point[i, 1] - other[j, 1], point[i, 2] - other[j, 2]
     return x * x + y * y + z * z
@@ -70,12 +73,12 @@ def cells(place, low, reach, size):
     return code
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _dot(vector, i, j):
     return vector[i, 0] * vector[j, 0] + vector[i, 1] * vector[j, 1] + vector[i, 2] * vector[j, 2]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _to_the_right(place, along, normals, s, t):
     """How far sample t lies on the right of the pass at sample s, along the surface: direction x normal."""
     x, y, z = place[t, 0] - place[s, 0], place[t, 1] - place[s, 1], place[t, 2] - place[s, 2]
@@ -94,7 +97,7 @@ def owners(first):
     return owner
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _look(place, normals, s, level, levels, order, begin, end, owner, kind, wants, reach2, best, gap_of, square):
     """Update the samples found below and above sample s by those of one cell, which stand by their levels."""
     low, high = begin, end
@@ -118,6 +121,7 @@ def _look(place, normals, s, level, levels, order, begin, end, owner, kind, want
             at += 2 * side - 1
 
 
+@reads(6)
 @njit(cache=True, nogil=True)
 def neighbours(place, normals, along, first, owner, level, kind, wanted, low, reach, size, order, levels, cell, begins):
     """Of samples of each pass: the pass of the nearest level below, and above, that comes within `reach` of them.
@@ -163,7 +167,7 @@ def neighbours(place, normals, along, first, owner, level, kind, wanted, low, re
             z = int((place[s, 2] - low[2]) / reach)
             for column in range(9):
                 row = ((x + column // 3 - 1) * size[1] + y + column % 3 - 1) * size[2] + z
-                c = np.searchsorted(cell, row - 1)
+                c = first_at_least(cell, row - 1)
                 while c < cell.shape[0] and cell[c] <= row + 1:
                     _look(
                         place, normals, s, level[p], levels, order, begins[c], begins[c + 1], owner, kind, wanted[p],

@@ -16,7 +16,7 @@ _AGREE = 4e-4
 _TINY = 1e-300
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _frame(vertices, face, normal):
     """Frame of a facet: unit vectors along its first edge and across it, in which its corners are (0, 0), (length, 0)
     and (x, y).

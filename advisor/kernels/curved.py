@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 
+
+@reads(0, 1, 2)
 @njit(cache=True, nogil=True)
 def curved(place, normal, corners, weights):
     """Points and unit normals half way from flat places to the mean of their feet on the corners' tangent planes.

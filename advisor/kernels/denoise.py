@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def roughness_at_vertices(vertices, faces, normals, areas, bend, twins, least_bend, most_bend):
     """How far each vertex stands out from its neighbours' trend, as a share of its mean edge length.
 
@@ -55,7 +55,7 @@ def roughness_at_vertices(vertices, faces, normals, areas, bend, twins, least_be
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def filtered_normals(twins, normals, areas, widest, rounds):
     """Facet normals averaged over neighbours that lean alike.
 

@@ -24,7 +24,7 @@ _GUESSES = 4
 _STEEP_SHARE = 0.999
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def profile(flat, r, rise, base, d):
     """Height of a piece over the tip at a distance from the axis no greater than its outer radius."""
     beyond = d - flat
@@ -35,7 +35,7 @@ def profile(flat, r, rise, base, d):
     return base + rise * beyond
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _best_on_torus(flat, r, c, k):
     """Where ``k s - f(sqrt(c^2 + s^2))`` is greatest, for a corner radius on a flat and k > 0."""
     low, high = 0.0, np.sqrt(max((flat + r) ** 2 - c * c, 0.0))
@@ -61,7 +61,7 @@ def _best_on_torus(flat, r, c, k):
     return s
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _best_along(flat, r, rise, end, c, k):
     """Where on a line that passes the axis at distance c and climbs by k >= 0 the piece touches, `end` at most."""
     if k == 0.0 or end == 0.0:
@@ -80,7 +80,7 @@ def _best_along(flat, r, rise, end, c, k):
     return min(s, end)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _over_edge(flat, r, rise, outer, base, ax, ay, az, bx, by, bz):
     """Height of the tip over an edge between points given relative to the axis; -inf where it is out of reach."""
     ux, uy = bx - ax, by - ay
@@ -111,7 +111,7 @@ def _over_edge(flat, r, rise, outer, base, ax, ay, az, bx, by, bz):
     return min(z, max(az, bz)) - profile(flat, r, rise, base, min(np.sqrt(c * c + s * s), outer))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def over_facet(flat, r, rise, outer, base, ax, ay, az, bx, by, bz, cx, cy, cz, best):
     """Height of the tip at which a piece touches a facet given relative to its axis, or anything no more than `best`.
 
@@ -161,7 +161,7 @@ def over_facet(flat, r, rise, outer, base, ax, ay, az, bx, by, bz, cx, cy, cz, b
     return z
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _ball_under_plane(r, gx, gy, px, py, low_x, low_y, high_x, high_y):
     """Greatest ``g p - f(p)`` of a ball over places p of a box beside (px, py), where it is greatest of all.
 
@@ -182,7 +182,7 @@ def _ball_under_plane(r, gx, gy, px, py, low_x, low_y, high_x, high_y):
     return most - r if most > -np.inf else np.inf
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _bull_under_plane(flat, r, gx, gy, px, py, low_x, low_y, high_x, high_y):
     """No less than the greatest ``g p - f(p)`` of a bull-nose over places p of a box: what is concave lies under its
     tangent, here at the place of the box nearest to (px, py).
@@ -202,7 +202,7 @@ def _bull_under_plane(flat, r, gx, gy, px, py, low_x, low_y, high_x, high_y):
     return gx * qx + gy * qy - height + climb
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _bound(flat, r, rise, outer, base, box, n, x, y, best):
     """No facet of a node lets the tip stand higher; anything no more than `best` where that is no more.
 
@@ -243,7 +243,7 @@ def _bound(flat, r, rise, outer, base, box, n, x, y, best):
     return min(plane, box[n, 4] - profile(flat, r, rise, base, np.sqrt(d2)))
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _on_leaf(flat, r, rise, outer, base, x, y, corners, low, high, best, facet):
     for f in range(low, high):
         z = over_facet(
@@ -257,7 +257,7 @@ def _on_leaf(flat, r, rise, outer, base, x, y, corners, low, high, best, facet):
     return best, facet
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _guess(flat, r, rise, outer, base, x, y, best, facet, corners, box, levels):
     """A height the tip cannot get below, mostly nearly the highest: the leaf under the axis tells where to look next.
 
@@ -286,7 +286,7 @@ def _guess(flat, r, rise, outer, base, x, y, best, facet, corners, box, levels):
     return best, facet
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def lowest(flat, r, rise, outer, base, x, y, floor, ceiling, corners, box, levels, node_of, bound_of):
     """Lowest tip height of one piece at a place, and the facet it rests on; ``(floor, -1)`` if nothing stands higher.
 
@@ -333,14 +333,14 @@ def lowest(flat, r, rise, outer, base, x, y, floor, ceiling, corners, box, level
     return best, facet
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def scratch():
     """Room for the open nodes of one ``lowest``."""
     return np.empty((_STACK, 3), np.int64), np.empty(_STACK)
 
 
 @njit(cache=True, nogil=True)
-def drop(pieces, point, corners, box, levels, height, touched):
+def drop(pieces, point, corners, box, levels, any_will_do, height, touched):
     """Lowest tip heights of a cutter, and the facets it rests on.
 
     Parameters
@@ -349,6 +349,8 @@ def drop(pieces, point, corners, box, levels, height, touched):
         flat, corner radius, rise, outer, base of every piece.
     point : (k, 2) places of the tool axis in plan
     corners, box, levels : the tree of ``kernels.plan_tree``
+    any_will_do : bool
+        Whether any facet that stands above the floor is as good as the highest.
     height : (k,) float array, written
         Height of the tip; what stands in it is a floor below which nothing is looked for.
     touched : (k,) int array, written
@@ -357,10 +359,11 @@ def drop(pieces, point, corners, box, levels, height, touched):
     node_of, bound_of = scratch()
     for q in range(point.shape[0]):
         best, facet = height[q], -1
+        ceiling = best if any_will_do else np.inf
         for n in range(pieces.shape[0]):
             best, found = lowest(
                 pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3], pieces[n, 4],
-                point[q, 0], point[q, 1], best, np.inf, corners, box, levels, node_of, bound_of,
+                point[q, 0], point[q, 1], best, ceiling, corners, box, levels, node_of, bound_of,
             )  # fmt: skip
             if found >= 0:
                 facet = found

@@ -9,7 +9,7 @@ from numba import njit
 _STRAIGHT = 1e-6
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def straight_runs(points, length, half_turn):
     """Straight runs of one path, and the turns between them.
 
@@ -52,7 +52,7 @@ def straight_runs(points, length, half_turn):
     return count
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def corner_radius(half_turn, deviation, shorter_run):
     """Radius of the arc that a corner is rounded with, mm: within the deviation, and within half of both runs.
 
@@ -66,7 +66,7 @@ def corner_radius(half_turn, deviation, shorter_run):
     return min(by_deviation, 0.5 * shorter_run * bluntness / half_turn)
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _run_seconds(length, start, end, feed, acceleration):
     """Time of a straight run between two squared speeds that can be had."""
     peak = 0.5 * (start + end) + acceleration * length
@@ -82,7 +82,7 @@ def _run_seconds(length, start, end, feed, acceleration):
     return rise + fall + cruise / feed
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _one_path_seconds(points, feed, acceleration, deviation, length, half_turn, square):
     count = straight_runs(points, length, half_turn)
     if count == 0:
@@ -101,7 +101,7 @@ def _one_path_seconds(points, feed, acceleration, deviation, length, half_turn, 
     return seconds
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def path_seconds(points, starts, feed, acceleration, deviation):
     """Time of each path, from rest to rest, in seconds. Linear in the number of points.
 

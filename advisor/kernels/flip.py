@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 FREE = 0  # kind of a half-edge that may be turned over
 
 # A turn must better the facets by more than rounding.
@@ -13,6 +15,7 @@ _LEAST_GAIN = 1e-6
 _MOST_TURNS = 30
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def flip_edges(vertices, faces, corner_normal, twins, kind, most_off, most_sag):
     """Turn over edges that are `FREE` until none has opposite corners of more than 180 degrees together.
@@ -64,7 +67,7 @@ def flip_edges(vertices, faces, corner_normal, twins, kind, most_off, most_sag):
                 depth += 1
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _way(vertices, i, j):
     return (
         vertices[j, 0] - vertices[i, 0],
@@ -73,17 +76,17 @@ def _way(vertices, i, j):
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _dot(u, v):
     return u[0] * v[0] + u[1] * v[1] + u[2] * v[2]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _cross(u, v):
     return (u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _should_turn(vertices, faces, twins, h, most_off):
     t = twins[h]
     f, g = h // 3, t // 3
@@ -113,7 +116,7 @@ def _should_turn(vertices, faces, twins, h, most_off):
     return _dot(one, at_c) + _dot(one, at_d) > 0.0 and _dot(other, at_c) + _dot(other, at_d) > 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _sag(vertices, faces, corner_normal, twins, h):
     """How far the surface stands off the edge that would come of a turn: as an arc, by the turn of its normals."""
     t = twins[h]
@@ -129,7 +132,7 @@ def _sag(vertices, faces, corner_normal, twins, h):
     return abs(_dot(turn, way)) / 8.0
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _turn(faces, corner_normal, twins, kind, h, rim):
     """Facets (a, b, c) and (b, a, d) become (c, a, d) and (d, b, c); `rim` tells the edges around them."""
     t = twins[h]
@@ -152,10 +155,10 @@ def _turn(faces, corner_normal, twins, kind, h, rim):
     _join_halves(twins, kind, rim[1], twin_ad, kind_ad)
     _join_halves(twins, kind, rim[2], twin_db, kind_db)
     _join_halves(twins, kind, rim[3], twin_bc, kind_bc)
-    _join_halves(twins, kind, 3 * f + 2, 3 * g + 2, FREE)
+    _join_halves(twins, kind, np.int32(3 * f + 2), np.int32(3 * g + 2), np.int8(FREE))
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _join_halves(twins, kind, h, twin, edge_kind):
     twins[h] = twin
     kind[h] = edge_kind

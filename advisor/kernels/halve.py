@@ -131,7 +131,7 @@ def split_facets(vertices, faces, twins, point):
     along = np.empty((3 * m, 2), np.int32)
     ids = np.empty(6, np.int32)
     pattern = np.empty((4, 3), np.int64)
-    first = 0
+    first = np.int64(0)
     for f in range(m):
         for k in range(3):
             ids[k] = faces[f, k]
@@ -154,7 +154,7 @@ def split_facets(vertices, faces, twins, point):
     return out, new_twins, parent
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _twins_within(pattern, pieces, first, old, along, new_twins):
     """Twins between the parts of one facet, and which of their half-edges lie on its own three."""
     for p in range(pieces):

@@ -5,8 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 
-@njit(cache=True)
+
+@reads(0, 1)
+@njit(cache=True, nogil=True)
 def bounds_by_label(values, faces, label, count):
     """(count, 2) smallest and largest of (n,) values at vertices over the facets of each label."""
     bounds = np.empty((count, 2), np.float64)

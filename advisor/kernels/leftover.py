@@ -40,7 +40,7 @@ _DEEPEST_TRIES, _QUICK_TRIES = 3, 6
 _LEVEL_RISE = 1e-9
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def nearest_in_shadow(corner, x, y, z):
     """Nearest point to (x, y, z) of a (3, 3) facet and all below it, and its distance; the place is not inside."""
     qx, qy, qz, nearest = x, y, z, np.inf
@@ -77,7 +77,7 @@ def nearest_in_shadow(corner, x, y, z):
     return qx, qy, qz, np.sqrt(nearest)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _on_planes(p, n, b, i, j, k, x):
     """Write into ``x`` the nearest point to ``p`` on planes i, j and k (-1 for none); whether there is one."""
     si = b[i] - (n[i, 0] * p[0] + n[i, 1] * p[1] + n[i, 2] * p[2])
@@ -110,12 +110,34 @@ def _on_planes(p, n, b, i, j, k, x):
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _apart(a, b):
     return np.sqrt((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2 + (a[2] - b[2]) ** 2)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
+def _copy(given, out):
+    for k in range(out.shape[0]):
+        out[k] = given[k]
+
+
+@njit(nogil=True)
+def _is_among(numbers, count, wanted):
+    found = False
+    for i in range(count):
+        found = found or numbers[i] == wanted
+    return found
+
+
+@njit(nogil=True)
+def _sort_three(numbers):
+    for swap in range(3):
+        k = swap % 2
+        if numbers[k] > numbers[k + 1]:
+            numbers[k], numbers[k + 1] = numbers[k + 1], numbers[k]
+
+
+@njit(nogil=True)
 def _holds(n, b, used, count, x, slack):
     for i in range(count):
         if n[used[i], 0] * x[0] + n[used[i], 1] * x[1] + n[used[i], 2] * x[2] < b[used[i]] - slack:
@@ -123,13 +145,13 @@ def _holds(n, b, used, count, x, slack):
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def nearest_under_planes(p, n, b, count, slack, x, active):
     """Write into ``x`` the nearest point to ``p`` with all ``n x >= b``, and the planes it lies on; False if none.
 
     One violated plane after another is taken in; the new one is always one of the three that hold.
     """
-    x[:] = p
+    _copy(p, x)
     active[:] = -1
     used, trial = np.empty(count, np.int64), np.empty(3)
     for size in range(count + 1):
@@ -146,31 +168,32 @@ def nearest_under_planes(p, n, b, count, slack, x, active):
         used[size] = new
         for one in range(-1, size):
             for two in range(-1, one if one >= 0 else 0):
-                j = used[one] if one >= 0 else -1
-                k = used[two] if two >= 0 else -1
+                j = used[one] if one >= 0 else np.int64(-1)
+                k = used[two] if two >= 0 else np.int64(-1)
                 if not _on_planes(p, n, b, new, j, k, trial):
                     continue
                 d = _apart(trial, p)
                 if d < best and _holds(n, b, used, size, trial, slack):
                     best = d
-                    x[:] = trial
+                    _copy(trial, x)
                     active[0], active[1], active[2] = new, j, k
         if best == np.inf:
             return False
     return False
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _descend(p, c, r, fine, corners, box, levels, node_of, bound_of):
     """Move a clear middle ``c`` of a ball as near to ``p`` as it gets but for `fine`; returns the distance."""
     n, b, facets = np.empty((_MOST_PLANES, 3)), np.empty(_MOST_PLANES), np.empty(_MOST_PLANES, np.int64)
-    x, active = np.empty(3), np.empty(3, np.int64)
+    x, step_to, active = np.empty(3), np.empty(3), np.empty(3, np.int64)
     distance = _apart(c, p)
-    count, slack = 0, 0.5 * _KEEP_OFF * r
+    slack = 0.5 * _KEEP_OFF * r
+    count: int | np.int64 = np.int64(0)
     for _ in range(_MOST_ROUNDS):
         for i in range(count):
             b[i] = _plane_before(corners[facets[i]], c, r, n[i])
-        step_to = c.copy()
+        _copy(c, step_to)
         nearer = distance
         while nearest_under_planes(p, n, b, count, slack, x, active):
             x[2] += fine
@@ -179,19 +202,21 @@ def _descend(p, c, r, fine, corners, box, levels, node_of, bound_of):
             reached = _apart(x, p)
             if reached < nearer:
                 nearer = reached
-                step_to[:] = x
-            if f < 0 or count == _MOST_PLANES or (facets[:count] == f).any():
+                _copy(x, step_to)
+            if f < 0 or count == _MOST_PLANES or _is_among(facets, count, f):
                 break
             facets[count] = f
             b[count] = _plane_before(corners[f], c, r, n[count])
             count += 1
         gain = distance - nearer
-        c[:] = step_to
+        _copy(step_to, c)
         distance = nearer
         if gain <= fine:
             break
         kept = 0
-        for i in np.sort(active):
+        _sort_three(active)
+        for k in range(3):
+            i = active[k]
             if i >= 0:
                 facets[kept] = facets[i]
                 kept += 1
@@ -199,7 +224,7 @@ def _descend(p, c, r, fine, corners, box, levels, node_of, bound_of):
     return distance
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _plane_before(corner, c, r, n):
     """Write into ``n`` the way out of a shadow to a clear place; returns how far along it middles are clear."""
     qx, qy, qz, d = nearest_in_shadow(corner, c[0], c[1], c[2])
@@ -208,7 +233,7 @@ def _plane_before(corner, c, r, n):
     return n[0] * qx + n[1] * qy + n[2] * qz + min(r * (1.0 + _KEEP_OFF), d)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _gap(p, ring, r, pieces, x, y, most, corners, box, levels, node_of, bound_of):
     """Distance from a point to the ring's disc at a place of the axis, as low as it goes, and the tip there.
 
@@ -229,7 +254,7 @@ def _gap(p, ring, r, pieces, x, y, most, corners, box, levels, node_of, bound_of
     return np.sqrt(level * level + (tip + r - p[2]) ** 2), tip
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _step_nearer(p, ring, r, place, best, pieces, corners, box, levels, node_of, bound_of):
     """Move the axis by ever shorter steps while that brings the cutter nearer than `best`; returns the distance."""
     step, turn = 0.5 * (ring + r), 0.0
@@ -248,7 +273,7 @@ def _step_nearer(p, ring, r, place, best, pieces, corners, box, levels, node_of,
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _starts(p, out_x, out_y, ring, r, pieces, start, corners, box, levels, node_of, bound_of):
     """Write into the (s, 4) ``start`` distance, x, y and tip of the nearest places tried round a point.
 
@@ -273,7 +298,7 @@ def _starts(p, out_x, out_y, ring, r, pieces, start, corners, box, levels, node_
                 break
         if gap < start[row, 0]:
             while row > 0 and start[row - 1, 0] > gap:
-                start[row] = start[row - 1]
+                _copy(start[row - 1], start[row])
                 row -= 1
             start[row, 0], start[row, 1], start[row, 2], start[row, 3] = gap, x, y, tip
         k += 1
@@ -352,7 +377,7 @@ def fit_radius(point, normal, tolerance, least, corners, box, levels, radius):
     node_of, bound_of = scratch()
     c, n = np.empty(3), np.empty(3)
     for i in range(point.shape[0]):
-        n[:] = normal[i]
+        _copy(normal[i], n)
         # what fits lies between `fits` and `most`, which are tried to be brought together
         r, most, fits, tries = radius[i], radius[i], 0.0, 0
         while r >= least:

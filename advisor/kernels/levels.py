@@ -11,7 +11,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 
+
+@reads(0)
 @njit(cache=True, nogil=True)
 def ranks(value, levels):
     """(n,) how many levels each value reaches; -1 where it is not finite.
@@ -43,6 +46,7 @@ def ranks(value, levels):
     return rank
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def spans(faces, rank, takes_part, level_count):
     """First level and one past the last that cross each facet, none on facets left out, and crossings of each level.
@@ -69,10 +73,12 @@ def spans(faces, rank, takes_part, level_count):
         span[f, 0], span[f, 1] = low, high
         change[low] += 1
         change[high] -= 1
-    return span, np.cumsum(change)[:level_count]
+    for level in range(1, level_count):
+        change[level] += change[level - 1]
+    return span, change[:level_count]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _beyond(faces, twins, span, h, level):
     """Facet in which a level goes on over a half-edge that it crosses, or -1.
 
@@ -84,7 +90,7 @@ def _beyond(faces, twins, span, h, level):
     return t // 3 if span[t // 3, 0] <= level < span[t // 3, 1] else -1
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _comes_over_a_rim(faces, twins, rank, span, f, level):
     """Whether a level enters a facet where no other facet takes part."""
     for k in range(3):
@@ -93,7 +99,7 @@ def _comes_over_a_rim(faces, twins, rank, span, f, level):
     return False
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _follow(faces, twins, rank, span, first, f, level, offset, done, exits, filled):
     """Write the half-edges over which a level leaves one facet after another, until a rim or where it began."""
     while True:
@@ -142,7 +148,7 @@ def trace(faces, twins, rank, span, first, last):
     exits = np.empty(total, np.int32)
     # as many chains as segments at most; pages never written take no memory
     starts, level_of, is_closed = np.empty(total + 1, np.int64), np.empty(total, np.int32), np.empty(total, np.bool_)
-    filled, chains = 0, 0
+    filled, chains = np.int64(0), 0
     starts[0] = 0
     for closed in range(2):  # first what comes over a rim; what is left runs round
         for f in range(count):
@@ -159,7 +165,7 @@ def trace(faces, twins, rank, span, first, last):
     return exits, starts[: chains + 1].copy(), level_of[:chains].copy(), is_closed[:chains].copy()
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _cross(vertices, value, at, low, high, out):
     """Write the place between two vertices at which the value is reached; its share of the way from the lower one."""
     share = (at - value[low]) / (value[high] - value[low])
@@ -168,6 +174,7 @@ def _cross(vertices, value, at, low, high, out):
     return share
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def places(vertices, faces, value, levels, exits, starts, level, is_closed):
     """Points of chains: where each enters, unless it is closed, and where it leaves each facet.
@@ -191,7 +198,9 @@ def places(vertices, faces, value, levels, exits, starts, level, is_closed):
         First point of each chain.
     """
     chains = level.shape[0]
-    size = exits.shape[0] + chains - np.sum(is_closed)
+    size = exits.shape[0]
+    for c in range(chains):
+        size += not is_closed[c]
     point, half_edge, fraction = np.empty((size, 3)), np.empty(size, np.int32), np.empty(size)
     begin = np.empty(chains + 1, np.int64)
     filled = 0
@@ -215,7 +224,7 @@ def places(vertices, faces, value, levels, exits, starts, level, is_closed):
     return point, half_edge, fraction, begin
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_before(point, base, count, i, j):
     """Whether a ring read from its place `i` comes before the same ring read from `j`."""
     for _ in range(count):
@@ -248,7 +257,7 @@ def beginnings(point, begin, is_closed):
     return first, key
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _square_apart(point, i, j):
     x, y, z = point[i, 0] - point[j, 0], point[i, 1] - point[j, 1], point[i, 2] - point[j, 2]
     return x * x + y * y + z * z

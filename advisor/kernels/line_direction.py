@@ -13,7 +13,7 @@ from numba import njit
 _BINS = 1024
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _line_on_facet(n, axis, fx, fy, fz, tensor, corner_per_mm, ring_radius, out):
     """out: plan share ``g``, curvature of the cutter and of the surface across the pass, 1/mm."""
     rise = axis[0] * n[0] + axis[1] * n[1] + axis[2] * n[2]
@@ -40,7 +40,7 @@ def _line_on_facet(n, axis, fx, fy, fz, tensor, corner_per_mm, ring_radius, out)
     )  # fmt: skip
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def lines_over_facets(normals, corner_normals, axis, feed, tensor, corner_per_mm, ring_radius):
     """Passes in plan direction `feed` over facets with mean normals (m, 3) and corner normals (m, 3, 3).
 
@@ -65,7 +65,7 @@ def lines_over_facets(normals, corner_normals, axis, feed, tensor, corner_per_mm
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def length_by_direction(normals, areas, axis, feeds, tensor, corner_per_mm, ring_radius, cusp, fixed_step, tail):
     """Length of parallel lines over a zone for each of several directions, at the spacing that holds the cusp.
 
@@ -122,7 +122,7 @@ def length_by_direction(normals, areas, axis, feeds, tensor, corner_per_mm, ring
     return length
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def widths_across(points, feeds):
     """(d,) extent of (k, 2) points square to each of (d, 2) unit directions."""
     width = np.empty(feeds.shape[0], np.float64)

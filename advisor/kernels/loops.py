@@ -20,7 +20,7 @@ def border_half_edges(faces, twins, label):
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _next_on_border(h, twins, is_border):
     """The border half-edge that goes on where `h` ends, round the fan of facets on its left."""
     h = h - 2 if h % 3 == 2 else h + 1
@@ -134,7 +134,7 @@ def smooth_chains(points, starts, is_closed, radius, rounds, shrink, grow):
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _moved(points, a, i, b, share, home, radius, out):
     to_a, to_b, off = 0.0, 0.0, 0.0
     for k in range(3):
@@ -214,13 +214,13 @@ def kept_points(points, starts, within):
     return keep, middle
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _furthest(points, low, high):
     """The inner point furthest from the segment between two points, and its squared distance."""
     return _furthest_from(points, low, high, points[low], points[high])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _furthest_from(points, low, high, a, b):
     """Of the points between two, the one furthest from a segment, and its squared distance."""
     best, most = -1, -1.0

@@ -130,7 +130,7 @@ def march_with_metric(vertices, faces, corner_start, corners, slowness, pull, st
     return time, way
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _arrival(vertices, normal, time, way, is_start, a, b, c, slowness, pull, out_way):
     """Time at `c` by the edge from `a` to `b` (by `a` alone where `b` is -1), and the least gain that counts.
 
@@ -184,7 +184,7 @@ def _arrival(vertices, normal, time, way, is_start, a, b, c, slowness, pull, out
     return best, least
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_of_here(gradient, square, pull):
     """Whether a gradient is one of a front in a facet of this metric, not that in another medium beside it."""
     size2 = gradient[0] * gradient[0] + gradient[1] * gradient[1] + gradient[2] * gradient[2]
@@ -193,7 +193,7 @@ def _is_of_here(gradient, square, pull):
     return abs((size2 - along * along / (square + pull2)) / square - 1.0) < _LIKE_MEDIUM
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _gradient(x, y, z, square, pull, out):
     """Gradient of the time at the end of a straight way: the metric's way, over its length."""
     pulled = pull[0] * x + pull[1] * y + pull[2] * z
@@ -204,7 +204,7 @@ def _gradient(x, y, z, square, pull, out):
     out[2] = (square * z + pulled * pull[2]) * share
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _from_a_point(time, rise, slope_a, slope_b, length, along, across):
     """Time at the corner of a front that spreads from a point in the facet's plane, and its place on the edge.
 
@@ -230,7 +230,7 @@ def _from_a_point(time, rise, slope_a, slope_b, length, along, across):
     return start + far, share
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _least_through(time, rise, slope_a, slope_b, length, along, across):
     """Least of time on the edge + way to the corner over places 0..1 on the edge, and the place.
 
@@ -253,7 +253,7 @@ def _least_through(time, rise, slope_a, slope_b, length, along, across):
     return time + u * (slope_a + u * (square + u * cube)) + np.sqrt(x * x + across * across), u
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _slope(normal, way, ex, ey, ez):
     """Rise of the time along an edge from or to a vertex, for the whole edge; the edge is laid into its plane."""
     off = ex * normal[0] + ey * normal[1] + ez * normal[2]
@@ -264,7 +264,7 @@ def _slope(normal, way, ex, ey, ez):
     return (way[0] * x + way[1] * y + way[2] * z) * np.sqrt(ex * ex + ey * ey + ez * ez) / laid
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _into_plane(vector, normal, out):
     """A vector turned into the plane across a normal, as long as it was."""
     off = vector[0] * normal[0] + vector[1] * normal[1] + vector[2] * normal[2]
@@ -278,7 +278,7 @@ def _into_plane(vector, normal, out):
             out[k] *= np.sqrt(before / after)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _vertex_normals(vertices, faces):
     """(n, 3) unit normals, facets weighing by area."""
     normal = np.zeros((vertices.shape[0], 3), np.float64)
@@ -298,7 +298,7 @@ def _vertex_normals(vertices, faces):
     return normal
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _up(heap, slot, time, i):
     v = heap[i]
     while i > 1 and time[heap[i // 2]] > time[v]:
@@ -309,7 +309,7 @@ def _up(heap, slot, time, i):
     slot[v] = i
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _down(heap, slot, time, size):
     i, v = 1, heap[1]
     while 2 * i <= size:

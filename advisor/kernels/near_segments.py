@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+from advisor.kernels.read_only import reads
+
+Floats = NDArray[np.float64]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _cells_of(a, b, low, cell, size, first, last):
     """Range of cells that a segment's box meets, within the grid; False where it lies outside."""
     for axis in range(3):
@@ -17,9 +22,10 @@ def _cells_of(a, b, low, cell, size, first, last):
     return True
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def _in_cells(points, ends_here, low, cell, size):
-    """Keys of the cells that segments meet, ascending, and the segments."""
+    """Keys of the cells that segments meet, and the segments."""
     first, last = np.empty(3, np.int64), np.empty(3, np.int64)
     count = 0
     for i in range(len(points) - 1):
@@ -35,11 +41,10 @@ def _in_cells(points, ends_here, low, cell, size):
                         key[count] = (x * size[1] + y) * size[2] + z
                         owner[count] = i
                         count += 1
-    order = np.argsort(key)
-    return key[order], owner[order]
+    return key, owner
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _steps2_to(place, slowness, pull, a, b):
     """Squared steps from a place to the nearest point of a segment."""
     along2, along, square = 0.0, 0.0, 0.0
@@ -60,8 +65,55 @@ def _steps2_to(place, slowness, pull, a, b):
     return slow2 * max(off2, 0.0) + (pulled + share * pulled_along) ** 2
 
 
+@njit(nogil=True)
+def first_at_least(ascending, least):
+    """Where in ascending numbers the first lies that is no less than `least`."""
+    low, high = 0, ascending.shape[0]
+    while low < high:
+        middle = (low + high) // 2
+        if ascending[middle] < least:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@reads(4, 5)
 @njit(cache=True, nogil=True)
-def near_segments(places, normals, slowness, pull, points, point_normals, ends_here, most_steps):
+def _least_steps(
+    places, normals, slowness, pull, points, point_normals, low, cell, size, key, owner, most_steps, steps
+):
+    """Write into `steps` what lies nearer than what stands there, of the segments in the cells round each place."""
+    for i in range(places.shape[0]):
+        least2 = most_steps * most_steps
+        x, y, z = (places[i, 0] - low[0]) / cell, (places[i, 1] - low[1]) / cell, (places[i, 2] - low[2]) / cell
+        for cx in range(int(x) - 1, int(x) + 2):
+            for cy in range(int(y) - 1, int(y) + 2):
+                row = (cx * size[1] + cy) * size[2]
+                begin = first_at_least(key, row + max(int(z) - 1, 0))
+                end = first_at_least(key, row + min(int(z) + 1, size[2] - 1) + 1)
+                for j in range(begin, end):
+                    at = owner[j]
+                    facing = 0.0
+                    for axis in range(3):
+                        facing += point_normals[at, axis] * normals[i, axis]
+                    if facing >= 0.0:
+                        off2 = _steps2_to(places[i], slowness[i], pull[i], points[at], points[at + 1])
+                        if off2 < least2:
+                            least2 = off2
+                            steps[i] = np.sqrt(off2)
+
+
+def near_segments(
+    places: Floats,
+    normals: Floats,
+    slowness: Floats,
+    pull: Floats,
+    points: Floats,
+    point_normals: Floats,
+    ends_here: NDArray[np.bool_],
+    most_steps: float,
+) -> Floats:
     """Steps from every place to the nearest segment whose surface faces the same way.
 
     Parameters
@@ -85,27 +137,12 @@ def near_segments(places, normals, slowness, pull, points, point_normals, ends_h
     if len(places) == 0 or len(points) < 2:
         return steps
     cell = most_steps / slowness.min()
-    low, size = np.empty(3, np.float64), np.empty(3, np.int64)
-    for axis in range(3):
-        low[axis] = places[:, axis].min() - cell
-        size[axis] = int(np.floor((places[:, axis].max() - low[axis]) / cell)) + 2
+    low = places.min(axis=0) - cell
+    size = np.floor((places.max(axis=0) - low) / cell).astype(np.int64) + 2
     key, owner = _in_cells(points, ends_here, low, cell, size)
-    for i in range(len(places)):
-        least2 = most_steps * most_steps
-        x, y, z = (places[i] - low) / cell
-        for cx in range(int(x) - 1, int(x) + 2):
-            for cy in range(int(y) - 1, int(y) + 2):
-                row = (cx * size[1] + cy) * size[2]
-                begin = np.searchsorted(key, row + max(int(z) - 1, 0))
-                end = np.searchsorted(key, row + min(int(z) + 1, size[2] - 1), side="right")
-                for j in range(begin, end):
-                    at = owner[j]
-                    facing = 0.0
-                    for axis in range(3):
-                        facing += point_normals[at, axis] * normals[i, axis]
-                    if facing >= 0.0:
-                        off2 = _steps2_to(places[i], slowness[i], pull[i], points[at], points[at + 1])
-                        if off2 < least2:
-                            least2 = off2
-                            steps[i] = np.sqrt(off2)
+    order = np.argsort(key, kind="stable")
+    _least_steps(
+        places, normals, slowness, pull, points, point_normals, low, cell, size, key[order], owner[order], most_steps,
+        steps,
+    )  # fmt: skip
     return steps

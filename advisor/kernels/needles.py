@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def facet_height(vertices, faces, f):
     """Height of a facet over its longest edge, and the corner at which that edge begins.
 
@@ -29,7 +29,7 @@ def facet_height(vertices, faces, f):
     return np.sqrt(x * x + y * y + z * z) / longest, corner
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def needles_of(vertices, faces, least_height):
     """Numbers of the facets lower than `least_height`."""
     found = np.empty(faces.shape[0], np.int32)
@@ -42,14 +42,14 @@ def needles_of(vertices, faces, least_height):
     return found[:count].copy()
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _relink(twins, h, other):
     twins[h] = other
     if other >= 0:
         twins[other] = h
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def turn_needles_over(vertices, faces, twins, needles, least_height):
     """Flip the long edge of each needle to the facet behind it, so that the skin stays closed.
 
@@ -70,7 +70,7 @@ def turn_needles_over(vertices, faces, twins, needles, least_height):
     return turned
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _flip(vertices, faces, twins, h, twin, least_height):
     f, k = h // 3, h % 3
     g, j = twin // 3, twin % 3

@@ -11,13 +11,13 @@ _STACK = 128
 _AT_END = 1e-9
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _apart2_from(point, i, at):
     x, y, z = point[i, 0] - at[0], point[i, 1] - at[1], point[i, 2] - at[2]
     return x * x + y * y + z * z
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def nearest_on(point, begin, end, at):
     """Place on a polyline nearest to a point: row and share of the way to the next, and the square of the distance."""
     best, place = np.inf, float(begin)
@@ -39,7 +39,7 @@ def nearest_on(point, begin, end, at):
     return place, best
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _away2(box, n, at):
     total = 0.0
     for k in range(3):
@@ -48,7 +48,7 @@ def _away2(box, n, at):
     return total
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _entry(centre, starts, is_closed, ends, box, p, at, limit):
     """Where to begin a pass from a place: row, whether it is run backwards, squared way there; inf if not nearer than
     the limit.
@@ -65,7 +65,7 @@ def _entry(centre, starts, is_closed, ends, box, p, at, limit):
     return float(first), False, to_first
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def tree_of(box, order):
     """(2 n, 6) boxes of a binary tree over passes in an order, n a power of two: node i has children 2 i and 2 i + 1,
     and pass ``order[k]`` is leaf n + k.
@@ -86,14 +86,14 @@ def tree_of(box, order):
     return tree
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _add(alive, leaf, number):
     while leaf > 0:
         alive[leaf] += number
         leaf //= 2
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _nearest_of(alive, tree, order, centre, starts, is_closed, ends, box, at):
     """Which of the passes alive in the tree is begun nearest to a place, and its ``_entry``."""
     which, place, turned, best, size = -1, 0.0, False, np.inf, tree.shape[0] // 2
@@ -116,7 +116,7 @@ def _nearest_of(alive, tree, order, centre, starts, is_closed, ends, box, at):
     return which, place, turned, best
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _next(p, centre, starts, is_closed, ends, box, child_start, child, waits, patient, done, at):
     """The nearest pass to go on to from one just cut, -1 for none, and its ``_entry``: of those that waited for it what
     waits for no other, or is not patient.
@@ -131,7 +131,7 @@ def _next(p, centre, starts, is_closed, ends, box, child_start, child, waits, pa
     return nearest, place, turned, best
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _leave(p, row, backwards, centre, starts, is_closed, child_start, child, waits, done, at):
     """Count a pass as cut, and write where it is left."""
     done[p] = True
@@ -146,7 +146,7 @@ def _leave(p, row, backwards, centre, starts, is_closed, child_start, child, wai
             at[k] = (1.0 - share) * at[k] + share * centre[i + 1, k]
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _run_from(
     p, backwards, centre, starts, is_closed, ends, box, child_start, child, waits, patient, reach, done, seen
 ):
@@ -223,7 +223,7 @@ def walk(
     # roots of groups not begun, and passes of the group at hand that wait for nothing
     roots, ready = np.zeros(2 * size, np.int64), np.zeros(2 * size, np.int64)
     for r in range(root.shape[0]):
-        _add(roots, leaf[root[r]], 1)
+        _add(roots, leaf[root[r]], np.int64(1))
     cut, p = 0, root[0]
     for k in range(3):
         at[k] = centre[starts[p], k]
@@ -231,9 +231,9 @@ def walk(
         if cut > 0:
             p, _, _, _ = _nearest_of(roots, tree, by_place, centre, starts, is_closed, ends, box, at)
         for r in range(root_start[group[p]], root_start[group[p] + 1]):
-            _add(roots, leaf[root[r]], -1)
-            _add(ready, leaf[root[r]], 1)
-        last = -1
+            _add(roots, leaf[root[r]], np.int64(-1))
+            _add(ready, leaf[root[r]], np.int64(1))
+        last = np.int64(-1)
         while ready[1] > 0:
             apart = np.inf
             if last >= 0:
@@ -257,11 +257,11 @@ def walk(
                     follows[cut] |= child[c] == p
             cut += 1
             if ready[leaf[p]] > 0:
-                _add(ready, leaf[p], -1)
+                _add(ready, leaf[p], np.int64(-1))
             _leave(p, row, backwards, centre, starts, is_closed, child_start, child, waits, done, at)
             for c in range(child_start[p], child_start[p + 1]):
                 if waits[child[c]] == 0 and not done[child[c]]:
-                    _add(ready, leaf[child[c]], 1)
+                    _add(ready, leaf[child[c]], np.int64(1))
             last = p
     return order, place, turned, follows
 

@@ -10,7 +10,7 @@ _ON_PLANE_MM = 1e-10
 _ROUNDS = 60
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _on_edge(a, b, na, nb, t, point, normal):
     """Write place and unit normal of the smooth surface at a share of an edge: see ``passes.surface.curved_points``."""
     above_a, above_b = 0.0, 0.0
@@ -28,7 +28,7 @@ def _on_edge(a, b, na, nb, t, point, normal):
         normal[x] /= length
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _led(point, normal, direction, axis, along, outward):
     """Coordinate along a direction of the point of the cutter that is led."""
     value, rise, run = 0.0, 0.0, 0.0

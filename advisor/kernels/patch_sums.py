@@ -5,12 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 # Surfaces that rise less than this away from an edge (a sine) are level.
 LEAST_RISE = 1e-3
 # Corners that climb more than this (a sine, 64 degrees) are upright.
 UPRIGHT_SINE = 0.9
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def sharp_edges(faces, twins, corner_normal, least_cosine):
     """(3 m,) whether the smooth surfaces on both sides of a half-edge lean apart by more than an angle.
@@ -148,7 +151,7 @@ def faces_material(top, start, direction, height, clear_cells):
     return met
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _rises(normal, a, b, axis):
     """1 where a surface rises square away from its edge a-b (the surface on the left), -1 where it falls, else 0."""
     x = normal[1] * (b[2] - a[2]) - normal[2] * (b[1] - a[1])

@@ -29,31 +29,34 @@ def depth_in_zone(zone: NDArray[np.int32], barrier: NDArray[np.bool_]) -> NDArra
     for row in range(height):
         for column in range(width):
             if not barrier[row, column]:
-                best = _step(zone, depth, row, column, 0, -1, np.float32(1.0))
-                best = min(best, _step(zone, depth, row, column, -1, 0, np.float32(1.0)))
-                best = min(best, _step(zone, depth, row, column, -1, -1, np.float32(DIAGONAL_STEP)))
-                depth[row, column] = min(best, _step(zone, depth, row, column, -1, 1, np.float32(DIAGONAL_STEP)))
+                best = _step(zone, depth, row, column, row, column - 1, np.float32(1.0))
+                best = min(best, _step(zone, depth, row, column, row - 1, column, np.float32(1.0)))
+                best = min(best, _step(zone, depth, row, column, row - 1, column - 1, np.float32(DIAGONAL_STEP)))
+                depth[row, column] = min(
+                    best, _step(zone, depth, row, column, row - 1, column + 1, np.float32(DIAGONAL_STEP))
+                )
     for row in range(height - 1, -1, -1):
         for column in range(width - 1, -1, -1):
             best = depth[row, column]
-            best = min(best, _step(zone, depth, row, column, 0, 1, np.float32(1.0)))
-            best = min(best, _step(zone, depth, row, column, 1, 0, np.float32(1.0)))
-            best = min(best, _step(zone, depth, row, column, 1, 1, np.float32(DIAGONAL_STEP)))
-            depth[row, column] = min(best, _step(zone, depth, row, column, 1, -1, np.float32(DIAGONAL_STEP)))
+            best = min(best, _step(zone, depth, row, column, row, column + 1, np.float32(1.0)))
+            best = min(best, _step(zone, depth, row, column, row + 1, column, np.float32(1.0)))
+            best = min(best, _step(zone, depth, row, column, row + 1, column + 1, np.float32(DIAGONAL_STEP)))
+            depth[row, column] = min(
+                best, _step(zone, depth, row, column, row + 1, column - 1, np.float32(DIAGONAL_STEP))
+            )
     return depth
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _step(
     zone: NDArray[np.int32],
     depth: NDArray[np.float32],
     row: int,
     column: int,
-    down: int,
-    right: int,
+    y: int,
+    x: int,
     length: np.float32,
 ) -> np.float32:
-    y, x = row + down, column + right
     if y < 0 or x < 0 or y >= zone.shape[0] or x >= zone.shape[1] or zone[y, x] != zone[row, column]:
         return length
     return np.float32(depth[y, x] + length)

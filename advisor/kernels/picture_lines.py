@@ -8,6 +8,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from advisor.kernels.read_only import reads
+
 # Kinds of line, weakest first: where two meet, the stronger is drawn.
 NO_LINE, BORDER, CREASE, STEP, OUTLINE = 0, 1, 2, 3, 4
 # Ways along pixel sides from a corner: up, down, left, right; the last bit turns a way round.
@@ -21,6 +23,7 @@ LEAST_STEP_PX = 2.5
 STEEPEST_FALL = 40.0
 
 
+@reads(4)
 @njit(cache=True, nogil=True)
 def find_lines(
     facet: NDArray[np.int32],
@@ -61,19 +64,23 @@ def find_lines(
             if column + 1 < width and facet[row, column + 1] != f:
                 g = facet[row, column + 1]
                 step = depth[row, column] - depth[row, column + 1]
-                right_of[row, column] = _kind(f, g, step, 0, normals, smooth, area_of, cos_crease, cos_smooth_crease)
+                right_of[row, column] = _kind(
+                    f, g, step, np.int64(0), normals, smooth, area_of, cos_crease, cos_smooth_crease
+                )
             if row + 1 < height and facet[row + 1, column] != f:
                 g = facet[row + 1, column]
                 step = depth[row, column] - depth[row + 1, column]
-                below[row, column] = _kind(f, g, step, 1, normals, smooth, area_of, cos_crease, cos_smooth_crease)
+                below[row, column] = _kind(
+                    f, g, step, np.int64(1), normals, smooth, area_of, cos_crease, cos_smooth_crease
+                )
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _kind(
     f: int,
     g: int,
     step: float,
-    axis: int,
+    axis: np.int64,
     normals: NDArray[np.float32],
     smooth: NDArray[np.float32],
     area_of: NDArray[np.int32],
@@ -97,13 +104,14 @@ def _kind(
     return BORDER if area_of[f] != area_of[g] else NO_LINE
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _rise(along: float, near: float) -> float:
     if abs(along) >= STEEPEST_FALL * abs(near):
         return STEEPEST_FALL if along * near < 0.0 else -STEEPEST_FALL
     return -along / near
 
 
+@reads(3)
 @njit(cache=True, nogil=True)
 def drop_narrow(
     right_of: NDArray[np.uint8],
@@ -146,7 +154,7 @@ def drop_narrow(
                     below[row, column] = NO_LINE
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_near(sought: int, row: int, column: int, area: NDArray[np.int32], wide: NDArray[np.bool_], reach: int) -> bool:
     height, width = area.shape
     for y in range(max(0, row - reach), min(height, row + reach + 1)):
@@ -156,6 +164,7 @@ def _is_near(sought: int, row: int, column: int, area: NDArray[np.int32], wide: 
     return False
 
 
+@reads(3)
 @njit(cache=True, nogil=True)
 def drop_loose_ends(
     right_of: NDArray[np.uint8],
@@ -206,7 +215,7 @@ def drop_loose_ends(
                         _soften(right_of, below, facet, area_of, rows[i], columns[i], ways[i])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _facets_along(
     facet: NDArray[np.int32], rows: NDArray[np.int64], columns: NDArray[np.int64], ways: NDArray[np.int64]
 ) -> int:
@@ -221,7 +230,7 @@ def _facets_along(
     return count
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _only_way_on(
     right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, column: int, kind: int, came: int
 ) -> int:
@@ -238,7 +247,7 @@ def _only_way_on(
     return found
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _side(right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, column: int, way: int) -> int:
     # line along the pixel side that leaves a corner upwards, downwards, to the left or to the right
     height, width = right_of.shape
@@ -248,7 +257,7 @@ def _side(right_of: NDArray[np.uint8], below: NDArray[np.uint8], row: int, colum
     return int(right_of[y, x]) if way < 2 else int(below[y, x])
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _soften(
     right_of: NDArray[np.uint8],
     below: NDArray[np.uint8],
@@ -297,7 +306,7 @@ def ink_lines(
     return ink
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _spot(ink: NDArray[np.uint8], y: float, x: float, radius: float, kind: int) -> None:
     height, width = ink.shape
     for row in range(max(0, math.ceil(y - radius - 0.5)), min(height - 1, math.floor(y + radius - 0.5)) + 1):

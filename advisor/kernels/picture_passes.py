@@ -12,7 +12,7 @@ _SLACK = 1.5
 _STEEPEST_FALL = 8.0
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _is_seen(x, y, z, facet, depth, near, slack):
     """Whether a place in samples is on the surface that the buffers show."""
     row, column = math.floor(y), math.floor(x)

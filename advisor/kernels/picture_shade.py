@@ -8,6 +8,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from advisor.kernels.read_only import reads
+
 # Directions and steps of the search for what rises around a point.
 OCCLUSION_DIRECTIONS = 10
 OCCLUSION_STEPS = 6
@@ -79,6 +81,7 @@ def occlusion_rows(
             open_sky[row, column] = max(0.0, 1.0 - shade / OCCLUSION_DIRECTIONS)
 
 
+@reads(3)
 @njit(cache=True, nogil=True)
 def shade_rows(
     facet: NDArray[np.int32],
@@ -172,7 +175,7 @@ def shade_rows(
             picture[row, column, 2] = blue / samples
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _brightness(
     f: int,
     x: float,

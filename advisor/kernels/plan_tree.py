@@ -12,7 +12,7 @@ _STACK = 128
 STEEPEST_PLANE = 4.0
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _select(order, key, low, high, middle):
     """Reorder ``order[low:high]`` so that what comes before ``middle`` has no larger key than what comes after."""
     high -= 1
@@ -70,7 +70,7 @@ def halve(x, y, z, levels):
     return order
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _side(order, key, low, high):
     least, most = key[order[low]], key[order[low]]
     for i in range(low + 1, high):
@@ -78,7 +78,7 @@ def _side(order, key, low, high):
     return most - least
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def node_range(node, levels, count):
     """First facet of a node, and one past its last."""
     level = 0
@@ -134,7 +134,7 @@ def boxes(corners, levels):
     return box
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _add_plane(corners, low, high, b):
     """Write into ``b[5:]`` a plane above facets `low` to `high` of a box."""
     mx, my, top = 0.5 * (b[0] + b[2]), 0.5 * (b[1] + b[3]), b[4]
@@ -162,7 +162,7 @@ def _add_plane(corners, low, high, b):
     b[8] = np.sqrt(1.0 + gx * gx + gy * gy)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def height_above(corner, x, y):
     """Height at which a vertical line meets a facet, -inf where it passes by."""
     ax, ay = corner[0, 0] - x, corner[0, 1] - y

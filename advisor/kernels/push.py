@@ -13,7 +13,7 @@ SHUT, OPEN, INSIDE = 0, 1, 2
 PASSED, START, CORNER = 1, 2, 3
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def edge_kinds(faces, twins, corner_normal, state, label, least_cosine):
     """(3 m,) kind of every half-edge.
 
@@ -57,7 +57,7 @@ def edge_kinds(faces, twins, corner_normal, state, label, least_cosine):
     return kind
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def coarse_edges(vertices, faces, state, sector, time, way, distance, shortest, sag, odd):
     """Where to halve edges that are too long for the front: of facets on which the time is no straight line.
 
@@ -126,7 +126,7 @@ def coarse_edges(vertices, faces, state, sector, time, way, distance, shortest, 
     return at, passed, coarse, np.sqrt(longest)
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _bend(along, time_a, time_b, way_a, way_b):
     """Difference of the rises that the slopes at both ends of an edge stand for."""
     rise = time_b - time_a

@@ -42,7 +42,7 @@ def weighted_quantiles(values, weights, shares):
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _narrowed(values, weights, low, high, wanted, binned, least, most):
     """The quantile between `low` and `high`, below which no weight lies; the last three are room to work in."""
     while low < high:  # ends: the least and the largest value never share a bin

@@ -13,6 +13,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from advisor.kernels.read_only import reads
+
 SNAP = 256.0
 NO_FACET = -1
 # A facet seen from behind yields to one seen from the front at the same depth, by this many pixels.
@@ -27,6 +29,7 @@ SEEN_DEPTH_SLACK_PX = 0.75
 STEEPEST_FALL = 8.0
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def project(
     vertices: NDArray[np.float64], rows: NDArray[np.float64], scale: float, left: float, top: float
@@ -60,6 +63,7 @@ def project(
     return points
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def extent(vertices: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[np.float64]:
     """Smallest and largest coordinate of the vertices along each row, as a (3, 2) float64 array, mm."""
@@ -74,14 +78,14 @@ def extent(vertices: NDArray[np.float64], rows: NDArray[np.float64]) -> NDArray[
     return box
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _owns_edge(ax: float, ay: float, bx: float, by: float) -> bool:
     # seen from the front the corners run counter-clockwise on the page: a left edge runs down,
     # an upper edge runs level to the left
     return by > ay or (by == ay and bx < ax)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _runs(step: float, columns: float) -> tuple[float, float, float]:
     # pixels a side takes to rise, and to drop, by one, and where it ends that never drops
     if step > 0.0:
@@ -91,6 +95,7 @@ def _runs(step: float, columns: float) -> tuple[float, float, float]:
     return 0.0, 0.0, columns
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def rasterise(
     points: NDArray[np.float32],
@@ -188,6 +193,7 @@ def rasterise(
                 side_c += step_c
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def seen_share(
     points: NDArray[np.float32],
@@ -230,6 +236,7 @@ def seen_share(
     return share
 
 
+@reads(0, 1)
 @njit(cache=True, nogil=True)
 def facet_normals(
     vertices: NDArray[np.float64], faces: NDArray[np.int32]
@@ -260,6 +267,7 @@ def facet_normals(
     return normals, areas
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def facets_around(faces: NDArray[np.int32], vertex_count: int) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Facets around each vertex: of vertex ``v`` they are ``around[starts[v]:starts[v + 1]]``."""
@@ -279,6 +287,7 @@ def facets_around(faces: NDArray[np.int32], vertex_count: int) -> tuple[NDArray[
     return starts, around
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def corner_normals(
     faces: NDArray[np.int32],

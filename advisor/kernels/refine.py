@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 FROZEN_EDGE = -3  # twin of a half-edge that must not be split: the mesh goes on behind it
 
 
+@reads(0, 1, 2, 3)
 @njit(cache=True, nogil=True)
 def split_edges(vertices, faces, corner_normal, twins, at):
     """Split edges; facets with split edges become two to four.
@@ -44,8 +47,10 @@ def split_edges(vertices, faces, corner_normal, twins, at):
             place[twins[h]] = at[h] if same_way else 1.0 - at[h]
         added += 1
     new_vertices = np.empty((vertices.shape[0] + added, 3), np.float64)
-    new_vertices[: vertices.shape[0]] = vertices
-    parts = 0
+    for v in range(vertices.shape[0]):
+        for axis in range(3):
+            new_vertices[v, axis] = vertices[v, axis]
+    parts = np.int64(0)
     for f in range(faces.shape[0]):
         parts += 1
         for k in range(3):
@@ -59,7 +64,7 @@ def split_edges(vertices, faces, corner_normal, twins, at):
     return _fill_parts(new_vertices, faces, corner_normal, point, place, parts)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _fill_parts(vertices, faces, corner_normal, point, place, parts):
     out_faces = np.empty((parts, 3), np.int32)
     out_normal = np.empty((parts, 3, 3), np.float64)
@@ -71,7 +76,8 @@ def _fill_parts(vertices, faces, corner_normal, point, place, parts):
     for f in range(faces.shape[0]):
         for k in range(3):
             ids[k] = faces[f, k]
-            normal[k] = corner_normal[f, k]
+            for axis in range(3):
+                normal[k, axis] = corner_normal[f, k, axis]
         for k in range(3):
             ids[3 + k] = point[3 * f + k]
             if ids[3 + k] >= 0:
@@ -82,13 +88,14 @@ def _fill_parts(vertices, faces, corner_normal, point, place, parts):
         for p in range(pieces):
             for k in range(3):
                 out_faces[out, k] = ids[pattern[p, k]]
-                out_normal[out, k] = normal[pattern[p, k]]
+                for axis in range(3):
+                    out_normal[out, k, axis] = normal[pattern[p, k], axis]
             parent[out] = f
             out += 1
     return vertices, out_faces, out_normal, parent
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def split_pattern(ids, vertices, pattern):
     """Corners of the one to four parts of a facet: 0 to 2 its own, 3 + k the vertex on edge k; and how many parts.
 
@@ -96,43 +103,36 @@ def split_pattern(ids, vertices, pattern):
     """
     splits = (ids[3] >= 0) + (ids[4] >= 0) + (ids[5] >= 0)
     if splits == 0:
-        _put(pattern, 0, 0, 1, 2)
+        pattern[0, 0], pattern[0, 1], pattern[0, 2] = 0, 1, 2
         return 1
     if splits == 3:
-        _put(pattern, 0, 0, 3, 5)
-        _put(pattern, 1, 3, 1, 4)
-        _put(pattern, 2, 5, 4, 2)
-        _put(pattern, 3, 3, 4, 5)
+        pattern[0, 0], pattern[0, 1], pattern[0, 2] = 0, 3, 5
+        pattern[1, 0], pattern[1, 1], pattern[1, 2] = 3, 1, 4
+        pattern[2, 0], pattern[2, 1], pattern[2, 2] = 5, 4, 2
+        pattern[3, 0], pattern[3, 1], pattern[3, 2] = 3, 4, 5
         return 4
     k = 0
     if splits == 1:
         while ids[3 + k] < 0:
             k += 1
-        _put(pattern, 0, k, 3 + k, (k + 2) % 3)
-        _put(pattern, 1, 3 + k, (k + 1) % 3, (k + 2) % 3)
+        pattern[0, 0], pattern[0, 1], pattern[0, 2] = k, 3 + k, (k + 2) % 3
+        pattern[1, 0], pattern[1, 1], pattern[1, 2] = 3 + k, (k + 1) % 3, (k + 2) % 3
         return 2
     while ids[3 + k] >= 0:  # k: the whole edge; the corner across it is cut off
         k += 1
     a, b, c = k, (k + 1) % 3, (k + 2) % 3
     on_bc, on_ca = 3 + b, 3 + c
-    _put(pattern, 0, on_bc, c, on_ca)
+    pattern[0, 0], pattern[0, 1], pattern[0, 2] = on_bc, c, on_ca
     if _distance2(vertices, ids[a], ids[on_bc]) <= _distance2(vertices, ids[b], ids[on_ca]):
-        _put(pattern, 1, a, b, on_bc)
-        _put(pattern, 2, a, on_bc, on_ca)
+        pattern[1, 0], pattern[1, 1], pattern[1, 2] = a, b, on_bc
+        pattern[2, 0], pattern[2, 1], pattern[2, 2] = a, on_bc, on_ca
     else:
-        _put(pattern, 1, a, b, on_ca)
-        _put(pattern, 2, b, on_bc, on_ca)
+        pattern[1, 0], pattern[1, 1], pattern[1, 2] = a, b, on_ca
+        pattern[2, 0], pattern[2, 1], pattern[2, 2] = b, on_bc, on_ca
     return 3
 
 
-@njit(cache=True, nogil=True)
-def _put(pattern, row, a, b, c):
-    pattern[row, 0] = a
-    pattern[row, 1] = b
-    pattern[row, 2] = c
-
-
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _distance2(vertices, i, j):
     return (
         (vertices[i, 0] - vertices[j, 0]) ** 2

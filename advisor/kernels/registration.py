@@ -64,7 +64,7 @@ def farthest_by_label(vertices, faces, label, middle):
     return np.sqrt(far)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _to_box(x, y, z, box, i):
     d0 = max(box[i, 0, 0] - x, x - box[i, 1, 0], 0.0)
     d1 = max(box[i, 0, 1] - y, y - box[i, 1, 1], 0.0)
@@ -72,7 +72,7 @@ def _to_box(x, y, z, box, i):
     return d0 * d0 + d1 * d1 + d2 * d2
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _foot(x, y, z, corners, t):
     """Weights of the second and third corner of triangle `t` at its point nearest to a place.
 

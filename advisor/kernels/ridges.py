@@ -74,7 +74,7 @@ def ridge_crossings(vertices, faces, twins, normal, time, way, takes_part):
     return share, kink, at_time
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _slope(vertices, normal, way, v, a, b):
     """Rise along the edge from `a` to `b` by the gradient at `v`, the edge laid into the plane there; its length."""
     off, length, laid, rise = 0.0, 0.0, 0.0, 0.0
@@ -212,7 +212,7 @@ def sampled_chains(vertices, faces, slowness, pull, half_edge, share, time, star
     return facet, weights, at_time, new_starts
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _weights_in(faces, f, half_edge, share, out):
     """Shares of a facet's corners at a place on one of its edges, named by the half-edge of either side."""
     g = half_edge // 3

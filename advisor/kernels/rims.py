@@ -13,7 +13,7 @@ from numba import njit
 from advisor.kernels.shape_tensor import facet_tensor
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def carry_to_rims(vertices, faces, normals, place, weights, counts, sector, on_rim, mean, spread, least_cosine, rounds):
     """Carry sector normals on to the vertex, for sectors on a rim; `mean` is changed in place.
 
@@ -77,10 +77,10 @@ def carry_to_rims(vertices, faces, normals, place, weights, counts, sector, on_r
         for s in range(count):
             if on_rim[s] and weight[s] > 0:
                 _carry(start[s], turning[s], offset[s], weight[s], spread[s], mean[s])
-    _take_back(normals, sector, on_rim, rim_facets[:rims], start, mean)
+    _take_back(normals, sector, on_rim, rim_facets, rims, start, mean)
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _misfit(f, normals, sector, mean):
     """How far the mean of a facet's corner normals is from its own normal, squared."""
     x, y, z = 0.0, 0.0, 0.0
@@ -96,20 +96,22 @@ def _misfit(f, normals, sector, mean):
     return (x / length - n[0]) ** 2 + (y / length - n[1]) ** 2 + (z / length - n[2]) ** 2
 
 
-@njit(cache=True)
-def _take_back(normals, sector, on_rim, rim_facets, start, mean):
+@njit(nogil=True)
+def _take_back(normals, sector, on_rim, rim_facets, rims, start, mean):
     """Undo the carrying where it does not bring the corner normals nearer to what the facets themselves say."""
     gain = np.zeros(mean.shape[0], np.float64)
-    for f in rim_facets:
+    for i in range(rims):
+        f = rim_facets[i]
         better = _misfit(f, normals, sector, start) - _misfit(f, normals, sector, mean)
         for k in range(3):
             gain[sector[3 * f + k]] += better
     for s in range(mean.shape[0]):
         if on_rim[s] and not gain[s] > 0.0:
-            mean[s] = start[s]
+            for axis in range(3):
+                mean[s, axis] = start[s, axis]
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _carry(start, turning, offset, weight, most, out):
     scale = 1.0 / (weight * weight)
     x, y, z = scale * offset[0], scale * offset[1], scale * offset[2]

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 # Less acute than this a triangle counts as right-angled: the middle of its circle lies on its longest edge.
 _ACUTE = 1e-9
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def largest_rise(q0, q1, q2):
     """Largest distance between a triangle and a quadric through its corners, mm.
 
@@ -24,7 +26,7 @@ def largest_rise(q0, q1, q2):
     return abs(q0 * q1 * q2) / (2 * sixteen_area_squared)
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def double_areas(vertices, faces):
     """(m,) twice the area of every facet, mm2."""
     out = np.empty(faces.shape[0], np.float64)
@@ -37,7 +39,8 @@ def double_areas(vertices, faces):
     return out
 
 
-@njit(cache=True)
+@reads(3)
+@njit(cache=True, nogil=True)
 def facet_rises(vertices, faces, twins, corner_normal, is_crease, bend, least_chord, slack):
     """Rise of the smooth surface over the facets that bend, and their areas.
 
@@ -94,7 +97,8 @@ def facet_rises(vertices, faces, twins, corner_normal, is_crease, bend, least_ch
     return rise[:count], area[:count]
 
 
-@njit(cache=True)
+@reads(3)
+@njit(cache=True, nogil=True)
 def hollow_rises(vertices, faces, twins, normal, corner_normal, least_chord, slack):
     """(m,) how far every facet stands over a smooth surface that is hollow behind it, mm; 0 where it is not.
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 from advisor.kernels.topology import join, number_roots
 
 # A vertex with more facets than this has its facets compared with some of them: cost stays linear.
 _MOST_COMPARED = 48
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def bends(normals, faces, vertices, twins):
     """Signed bend across every half-edge, radians: positive convex, 0 on rims and crowded edges."""
@@ -107,7 +109,7 @@ def corners_by_sector(sector, sector_count):
     return start, corners
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _mean_normal(corners, counts, normals, weights, out):
     x, y, z = 0.0, 0.0, 0.0
     for h in corners:
@@ -123,7 +125,7 @@ def _mean_normal(corners, counts, normals, weights, out):
         out[:] = np.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _reach(vertices, face, k, dx, dy, dz):
     """How far a facet reaches from its corner in a direction."""
     v = vertices[face[k]]
@@ -134,7 +136,7 @@ def _reach(vertices, face, k, dx, dy, dz):
     return reach
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     """Whether some facet of the sector is much wider than that of `h` across the bend between the two."""
     n = normals[h // 3]
@@ -153,6 +155,7 @@ def _is_dwarfed(h, own, vertices, faces, normals, ratio, least_apart):
     return False
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def sector_normals(vertices, faces, normals, weights, start, corners, ratio, least_apart):
     """Normal of every sector: the mean over its facets, but for those dwarfed by a wide one.
@@ -200,7 +203,8 @@ def sector_normals(vertices, faces, normals, weights, start, corners, ratio, lea
         if 0 < dwarfed < own.shape[0]:
             _mean_normal(own, counts, normals, weights, mean[s])
         elif dwarfed > 0:
-            counts[own] = True
+            for h in own:
+                counts[h] = True
     return mean, spread, counts
 
 
@@ -215,6 +219,7 @@ def sectors_on_rims(sector, sector_count, is_crease):
     return on_rim
 
 
+@reads(2)
 @njit(cache=True, nogil=True)
 def spread_to_corners(mean, sector, normals, least_cosine):
     """Corner normals from sector normals; a corner too far from its own facet takes the facet's normal.
@@ -250,14 +255,17 @@ def face_sides(face, face_count, twins):
 
 @njit(cache=True, nogil=True)
 def bends_with_a_like(
-    bend, face, face_count, sides, faces, vertices, twins, least_bend, least_share, most_share, most_sides
+    bend, face, face_count, sides, is_strip, faces, vertices, twins, least_bend, least_share, most_share, most_sides
 ):
     """Half-edges whose face bends the same way on its other side, by some share of their own bend.
 
-    So do strips of a rounded surface. Only faces of at most `most_sides` sides are searched: a strip has few.
+    So do strips of a rounded surface. Each side is compared with at most `most_sides` others, spread over the rim.
 
     Parameters
     ----------
+    sides : (face_count,) int32 array
+    is_strip : (face_count,) bool array
+        Faces to search.
     least_bend : float
         Radians; smaller bends count for nothing.
     least_share, most_share : float
@@ -269,18 +277,19 @@ def bends_with_a_like(
     """
     start = np.zeros(face_count + 1, np.int64)
     for p in range(face_count):
-        start[p + 1] = start[p] + (sides[p] if sides[p] <= most_sides else 0)
+        start[p + 1] = start[p] + (sides[p] if is_strip[p] else 0)
     fill = start[:-1].copy()
     rim = np.empty(start[-1], np.int32)
     for h in range(twins.shape[0]):
         p = face[h // 3]
-        if sides[p] <= most_sides and (twins[h] < 0 or face[twins[h] // 3] != p):
+        if is_strip[p] and (twins[h] < 0 or face[twins[h] // 3] != p):
             rim[fill[p]] = h
             fill[p] += 1
     alike = np.zeros(twins.shape[0], np.bool_)
     for p in range(face_count):
+        stride = max((start[p + 1] - start[p]) // most_sides, 1)
         for i in range(start[p], start[p + 1]):
-            for j in range(i + 1, start[p + 1]):
+            for j in range(i + 1, start[p + 1], stride):
                 h, g = rim[i], rim[j]
                 x, y = bend[h], bend[g]
                 if abs(x) < least_bend or abs(y) < least_bend or x * y < 0:
@@ -292,7 +301,7 @@ def bends_with_a_like(
     return alike
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _are_opposite(h, g, faces, vertices):
     a, b = vertices[faces[h // 3, h % 3]], vertices[faces[h // 3, (h % 3 + 1) % 3]]
     c, d = vertices[faces[g // 3, g % 3]], vertices[faces[g // 3, (g % 3 + 1) % 3]]

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _must_have(mask, weight, taken, open_sets, lost, spare, gain, order):
     """Few sets of which one must be taken, into ``order``, largest gain first; how many.
 

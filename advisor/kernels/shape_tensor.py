@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
 
-@njit(cache=True)
+
+@njit(nogil=True)
 def facet_tensor(vertices, face, corner, n, out):
     """Shape tensor of one facet with corner normals (3, 3) and normal (3,), written to `out` (6,)."""
     p, q = vertices[face[0]], vertices[face[1]]
@@ -45,7 +47,8 @@ def facet_tensor(vertices, face, corner, n, out):
     out[5] = a * u2 * u0 + b * (u2 * v0 + u0 * v2) + c * v2 * v0
 
 
-@njit(cache=True)
+@reads(0, 1, 2, 3)
+@njit(cache=True, nogil=True)
 def shape_tensors(vertices, faces, corner_normal, normals):
     """Shape operator of every facet as a symmetric tensor in space, 1/mm, convex positive.
 
@@ -64,7 +67,7 @@ def shape_tensors(vertices, faces, corner_normal, normals):
     return tensor
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def sharpest_bends(tensor):
     """(m,) larger of the two principal curvatures of each facet by size, 1/mm; from the tensor's invariants."""
     out = np.empty(tensor.shape[0], np.float64)
@@ -76,7 +79,7 @@ def sharpest_bends(tensor):
     return out
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def bend_along(tensor, directions):
     """(m,) normal curvature of each facet in its own unit direction (m, 3), 1/mm."""
     out = np.empty(tensor.shape[0], np.float64)

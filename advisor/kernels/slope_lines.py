@@ -10,11 +10,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 # A line within this share of a facet's change of slope from a corner runs through the corner.
 _NEAR_SHARE = 0.01
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _excess(x, y, z, axis, cosine):
     """Positive where the slope of (x, y, z) is above the threshold; sin of the excess for small ones."""
     length = np.sqrt(x * x + y * y + z * z)
@@ -23,7 +25,7 @@ def _excess(x, y, z, axis, cosine):
     return cosine - (x * axis[0] + y * axis[1] + z * axis[2]) / length
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _side(x, y, z, axis, cosine, slack):
     excess = _excess(x, y, z, axis, cosine)
     if excess > slack:
@@ -31,7 +33,7 @@ def _side(x, y, z, axis, cosine, slack):
     return -1 if excess < -slack else 0
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _root(n0, n1, axis, cosine):
     """Place in 0..1 on an edge at which the slope is the threshold; the ends lie on different sides."""
     low, high = 0.0, 1.0
@@ -48,7 +50,7 @@ def _root(n0, n1, axis, cosine):
     return 0.5 * (low + high)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def mean_normals(corner_normal):
     """(m, 3) unit mean of the corner normals of each facet."""
     out = np.empty((corner_normal.shape[0], 3), np.float64)
@@ -60,7 +62,8 @@ def mean_normals(corner_normal):
     return out
 
 
-@njit(cache=True)
+@reads(0)
+@njit(cache=True, nogil=True)
 def corner_slopes(corner_normal, axis):
     """(m, 2) least and greatest slope at the corners of each facet, degrees."""
     out = np.empty((corner_normal.shape[0], 2), np.float64)
@@ -76,7 +79,7 @@ def corner_slopes(corner_normal, axis):
     return out
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _is_on(normal, axis, cosine, slack):
     """Whether all corners of a facet lie within the slack of the threshold."""
     off = 0
@@ -85,7 +88,8 @@ def _is_on(normal, axis, cosine, slack):
     return off == 0
 
 
-@njit(cache=True)
+@reads(0)
+@njit(cache=True, nogil=True)
 def facets_on(corner_normal, axis, cosine, slack):
     """(m,) facets that lie on the threshold all over, within the slack."""
     on = np.empty(corner_normal.shape[0], np.bool_)
@@ -94,7 +98,7 @@ def facets_on(corner_normal, axis, cosine, slack):
     return on
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _sides_of_facet(normal, axis, cosine, slack, sides):
     """Sides of the corners of a facet that is not on the threshold, into `sides`.
 
@@ -110,7 +114,7 @@ def _sides_of_facet(normal, axis, cosine, slack, sides):
         sides[k] = _side(normal[k, 0], normal[k, 1], normal[k, 2], axis, cosine, near)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def corner_sides(corner_normal, on, axis, cosine, slack):
     """(m, 3) side of every corner.
 
@@ -127,7 +131,7 @@ def corner_sides(corner_normal, on, axis, cosine, slack):
     return sides
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _dips(normal, axis, cosine, slack, side):
     """Whether the threshold is crossed inside a facet though all its corners lie on one side."""
     for k in range(3):
@@ -140,7 +144,8 @@ def _dips(normal, axis, cosine, slack, side):
     return side * _side(x, y, z, axis, cosine, slack) < 0
 
 
-@njit(cache=True)
+@reads(0)
+@njit(cache=True, nogil=True)
 def crossed_facets(corner_normal, axis, cosines, slacks):
     """(m,) whether any of the thresholds passes through a facet."""
     crossed = np.zeros(corner_normal.shape[0], np.bool_)
@@ -159,7 +164,7 @@ def crossed_facets(corner_normal, axis, cosines, slacks):
     return crossed
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def crossing_places(corner_normal, sides, axis, cosine):
     """(3 m,) place of the threshold on each half-edge whose ends lie on different sides; NaN elsewhere."""
     at = np.full(3 * corner_normal.shape[0], np.nan)
@@ -171,7 +176,7 @@ def crossing_places(corner_normal, sides, axis, cosine):
     return at
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def halving_places(vertices, faces, corner_normal, sides, axis, cosine, slack, sag_share, shortest):
     """(3 m,) 0.5 on all edges of facets in which a straight cut would leave the threshold's curve; NaN elsewhere."""
     at = np.full(3 * faces.shape[0], np.nan)
@@ -191,7 +196,7 @@ def halving_places(vertices, faces, corner_normal, sides, axis, cosine, slack, s
     return at
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _longest(vertices, face):
     longest = 0.0
     for k in range(3):
@@ -200,7 +205,7 @@ def _longest(vertices, face):
     return longest
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _sags(vertices, face, normal, sides, axis, cosine, sag_share, shortest):
     """Compare the curve with its chord, on the ray from the corner that stands alone through the chord's middle."""
     lone = 0

@@ -66,7 +66,7 @@ def slow_growth(vertices, faces, corner_start, corners, value, rate):
     return held
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _grown_to_middle(vertices, least, a, b, corners, rate):
     """Value at the middle of a facet, grown from the nearest place on an edge, where it is linear."""
     along, length2, square = 0.0, 0.0, 0.0

@@ -39,13 +39,13 @@ def divided(point, starts, longest):
     return row, share, begins
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _apart2(point, i, j):
     x, y, z = point[i, 0] - point[j, 0], point[i, 1] - point[j, 1], point[i, 2] - point[j, 2]
     return x * x + y * y + z * z
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _next_match(point, i, j, last_i, last_j):
     """The pair after a pair of matched points: one of them goes on or both, so that they stay nearest to each other."""
     if j == last_j:
@@ -137,7 +137,7 @@ def wound(point, starts, first, last, ramp, least_ramp, widest):
     return pair[:filled].copy(), share[:filled].copy(), turns[:wounds].copy()
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _done_beside(point, done, j, nearest, first, last):
     """What is done where a loop passes a point j by: beside the nearest of its points, on the straight ways there."""
     found, least = done[nearest], _apart2(point, nearest, j)
@@ -154,7 +154,7 @@ def _done_beside(point, done, j, nearest, first, last):
     return found
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _not_too_steep(point, done, j, first, given, least_ramp):
     """What is done at a point of a loop, given what is at its matches: no more than the ramp allows from the last."""
     if j == first:

@@ -11,7 +11,7 @@ from advisor.kernels.feed_limits import corner_radius
 _STRAIGHT = 1e-6
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def runs(points, kind, length, half_turn, of_kind):
     """Straight runs of a path, each of one kind.
 
@@ -50,13 +50,13 @@ def runs(points, kind, length, half_turn, of_kind):
     return count
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _run_limit(length, feed, block_seconds):
     """Speed of a straight run: the feed, or what a control can read that needs a time for each block."""
     return feed if block_seconds == 0.0 else min(feed, length / block_seconds)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _seconds(length, start, end, feed, acceleration):
     """Time of a straight run between two squared speeds that can be had: trapezoid or triangle of speed."""
     peak = min(0.5 * (start + end) + acceleration * length, feed * feed)

@@ -16,7 +16,7 @@ _STEPS = 60
 _ROUNDING = 1e-13
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _to_segment(a, i, x, y, z):
     """Way from a place to the nearest point of the segment in row `i`."""
     ax, ay, az = a[i, 0] - x, a[i, 1] - y, a[i, 2] - z
@@ -28,7 +28,7 @@ def _to_segment(a, i, x, y, z):
     return ax + t * ux, ay + t * uy, az + t * uz
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _to_swept_disc(a, i, x, y, z, ring):
     """Way from a place to the nearest point of a level disc of radius `ring` swept along the segment in row `i`.
 
@@ -52,7 +52,7 @@ def _to_swept_disc(a, i, x, y, z, ring):
     return beyond * dx, beyond * dy, dz
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def to_swept(a, i, x, y, z, ring):
     """Way from a place to the nearest place that the middle of the corner passes on the segment in row `i`."""
     if ring == 0.0:
@@ -60,7 +60,7 @@ def to_swept(a, i, x, y, z, ring):
     return _to_swept_disc(a, i, x, y, z, ring)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _in_ball(px, py, pz, nx, ny, nz, cx, cy, cz, radius):
     """Where a line enters a ball, infinite where it passes by."""
     x, y, z = cx - px, cy - py, cz - pz
@@ -70,7 +70,7 @@ def _in_ball(px, py, pz, nx, ny, nz, cx, cy, cz, radius):
     return along - np.sqrt(rest) if rest >= 0.0 else np.inf
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _entry_of_ball(px, py, pz, nx, ny, nz, a, i, radius):
     """Where the line ``p + t n`` enters the capsule about the segment in row `i`; infinite where it passes by.
 
@@ -106,7 +106,7 @@ def _entry_of_ball(px, py, pz, nx, ny, nz, a, i, radius):
     return _in_ball(px, py, pz, nx, ny, nz, a[i, 3], a[i, 4], a[i, 5], radius)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _entry_of_ring(px, py, pz, nx, ny, nz, a, i, radius, ring):
     """Where the line enters what a bull-nose sweeps: Newton's method from before it.
 
@@ -132,7 +132,7 @@ def _entry_of_ring(px, py, pz, nx, ny, nz, a, i, radius, ring):
     return t
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def entry(px, py, pz, nx, ny, nz, a, i, radius, ring):
     """Where the line ``p + t n`` enters what is swept along the segment in row `i`; infinite where it passes by."""
     if ring == 0.0:

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _off2(place, i, j, m):
     """Square of the distance of point m from the chord between points i and j."""
     ux, uy, uz = place[j, 0] - place[i, 0], place[j, 1] - place[i, 1], place[j, 2] - place[i, 2]
@@ -19,7 +19,7 @@ def _off2(place, i, j, m):
     return vx * vx + vy * vy + vz * vz
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _holds(contact, centre, i, j, limit2):
     """Whether all points between two lie near the chords of contact and centre."""
     for m in range(i + 1, j):  # noqa: SIM110 (numba knows no generators)
@@ -28,7 +28,7 @@ def _holds(contact, centre, i, j, limit2):
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _is_corner(centre, first, last, m, limit2, least_cosine):
     """Whether the way of the centre turns at a point, seen from where it is further off than the tolerance."""
     i, j = m - 1, m + 1
@@ -45,7 +45,7 @@ def _is_corner(centre, first, last, m, limit2, least_cosine):
     return dot < least_cosine * np.sqrt(one2 * two2)
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _next_fixed(centre, start, last, furthest, first, limit2, least_cosine):
     """The next point that must stay."""
     m = start + 1
@@ -79,7 +79,7 @@ def thin(contact, centre, starts, is_closed, begin, end, tolerance, least_cosine
         first, last = starts[c], starts[c + 1] - 1
         if last < first:
             continue
-        furthest = -1
+        furthest: int | np.int64 = np.int64(-1)
         if is_closed[c]:  # or else a small loop would shrink to a point
             most = -1.0
             for m in range(first + 1, last):

@@ -8,11 +8,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from advisor.kernels.read_only import reads
+
 OPEN_EDGE = -1  # twin of a half-edge on a rim
 CROWDED_EDGE = -2  # twin of a half-edge on an edge that more than two facets share
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _stable_order(order, keys, key_count):
     # one pass of a counting sort: linear whatever the mesh, so no fan of facets can slow it
     start = np.zeros(key_count + 1, np.int64)
@@ -28,6 +30,7 @@ def _stable_order(order, keys, key_count):
     return out
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def match_half_edges(faces, vertex_count):
     """Twin of every half-edge, whichever way the two run.
@@ -119,7 +122,7 @@ def wind_alike(faces, twins):
     return body, turned, twisted // 2
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def find_root(parent, i):
     """Root of `i` in a union-find forest; paths are halved on the way."""
     while parent[i] != i:
@@ -128,7 +131,7 @@ def find_root(parent, i):
     return i
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def join(parent, i, j):
     """Join two trees of a union-find forest under the smaller root, so that labels do not depend on order."""
     i = find_root(parent, i)
@@ -139,7 +142,7 @@ def join(parent, i, j):
         parent[i] = j
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def number_roots(parent):
     """Labels 0..k-1 of a union-find forest, in order of the smallest member."""
     n = parent.shape[0]
@@ -155,6 +158,7 @@ def number_roots(parent):
     return label, count
 
 
+@reads(0)
 @njit(cache=True, nogil=True)
 def connected_facets(twins, linked):
     """Connected groups of facets over the half-edges that are `linked`.
@@ -178,6 +182,7 @@ def connected_facets(twins, linked):
     return number_roots(parent)
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def plane_faces(twins, normals, least_cosine, seeds):
     """Groups of facets that lie in one plane: all within an angle of the group's first facet.

@@ -48,7 +48,7 @@ def turned_boxes(corners, levels, box, turn):
     return turned
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _turn_plane(b, turn, t):
     """Write into ``t[5:]`` the plane of ``b``, turned; the level top of the box where it is too steep."""
     t[5], t[6], t[7], t[8] = 0.0, 0.0, t[4], 1.0

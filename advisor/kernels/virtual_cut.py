@@ -16,6 +16,7 @@ import numpy as np
 from numba import njit
 
 from advisor.kernels.plan_tree import node_range
+from advisor.kernels.read_only import reads
 from advisor.kernels.swept import entry, to_swept
 
 # A node's children are 2 n + 1 and 2 n + 2, and each halves its range of groups, as in ``kernels.plan_tree``.
@@ -26,12 +27,13 @@ _SLACK = 1e-11
 _SLAB_LEVELS = 8
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _apart2(points, i, j):
     x, y, z = points[i, 0] - points[j, 0], points[i, 1] - points[j, 1], points[i, 2] - points[j, 2]
     return x * x + y * y + z * z
 
 
+@reads(1)
 @njit(cache=True, nogil=True)
 def pieces(points, starts, longest):
     """Segments of chains cut into pieces that are no longer than `longest`; a chain of one point is a piece of none.
@@ -143,7 +145,7 @@ def boxes(piece, starts, levels, ring):
     return box
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _add_slab(piece, low, high, b, ring):
     """Write the diagonal and the slab about pieces `low` to `high` into a row of ``boxes``."""
     mx, my, mz = 0.5 * (b[0] + b[3]), 0.5 * (b[1] + b[4]), 0.5 * (b[2] + b[5])
@@ -188,7 +190,7 @@ def _add_slab(piece, low, high, b, ring):
     b[10], b[11] = least - across, most + across
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _to_box(box, i, x, y, z):
     """Way from a place to the nearest point of a box."""
     return (
@@ -198,7 +200,7 @@ def _to_box(box, i, x, y, z):
     )
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _slab_is_out(box, i, x, y, z, nx, ny, nz, radius, r2):
     """Whether the slab shows that a node whose box is in reach of (x, y, z) is not, and lies ahead.
 
@@ -216,7 +218,7 @@ def _slab_is_out(box, i, x, y, z, nx, ny, nz, radius, r2):
     return x * x + y * y + z * z > r2 - way * way
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _box_distance2(box, i, px, py, pz, nx, ny, nz, deep, best, radius, r2):
     """Squared distance of a box from the point at the best height; infinite if no segment in it begins earlier."""
     x, y, z = _to_box(box, i, px + best * nx, py + best * ny, pz + best * nz)
@@ -234,7 +236,7 @@ def _box_distance2(box, i, px, py, pz, nx, ny, nz, deep, best, radius, r2):
     return d2
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(nogil=True, inline="always")
 def _segment_is_out(a, i, px, py, pz, nx, ny, nz, deep, best, r2, ring):
     """Whether nothing on a segment begins before the best height and reaches the cut."""
     x, y, z = to_swept(a, i, px + best * nx, py + best * ny, pz + best * nz, ring)
@@ -246,7 +248,7 @@ def _segment_is_out(a, i, px, py, pz, nx, ny, nz, deep, best, r2, ring):
     return x * x + y * y + z * z > r2 and x * nx + y * ny + z * nz <= 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, best, decides, low, high, piece, owner):
     """Best height, and the piece that decides it, after those from `low` to before `high`."""
     r2 = radius * radius * (1.0 + _SLACK)
@@ -264,7 +266,7 @@ def _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, best, decides, low, h
     return best, decides
 
 
-@njit(cache=True, nogil=True)
+@njit(nogil=True)
 def _through_tree(
     px, py, pz, nx, ny, nz, radius, ring, deep, best, found, near_low, near_high, piece, owner, starts, box, levels,
     node_of
@@ -302,6 +304,7 @@ def _through_tree(
     return best, found, near_low, near_high
 
 
+@reads(0, 1)
 @njit(cache=True, nogil=True)
 def cut(point, normal, query, radius, ring, limit, piece, owner, starts, box, levels, height, decides):
     """Heights that swept balls leave over points of a surface, along its normals.
@@ -322,12 +325,14 @@ def cut(point, normal, query, radius, ring, limit, piece, owner, starts, box, le
         Owner of the segment; the first of those that are equal, -1 for none.
     """
     node_of = np.empty((_STACK, 3), np.int64)
-    low, high = 0, starts[min(1, starts.shape[0] - 1)]
+    low, high = np.int64(0), starts[min(1, starts.shape[0] - 1)]
     for q in query:
         px, py, pz = point[q, 0], point[q, 1], point[q, 2]
         nx, ny, nz = normal[q, 0], normal[q, 1], normal[q, 2]
         deep = 0.0
-        best, found = _on_pieces(px, py, pz, nx, ny, nz, radius, ring, deep, limit, -1, low, high, piece, owner)
+        best, found = _on_pieces(
+            px, py, pz, nx, ny, nz, radius, ring, deep, limit, np.int64(-1), low, high, piece, owner
+        )
         while True:
             best, found, low, high = _through_tree(
                 px, py, pz, nx, ny, nz, radius, ring, deep, best, found, low, high, piece, owner, starts, box, levels,

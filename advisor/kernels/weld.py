@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True)
+@njit(nogil=True)
 def _mix(x, y, z):  # 64-bit finaliser of the kind of MurmurHash3 (public domain), over the bits of three floats
     h = np.uint64(x) * np.uint64(0x9E3779B97F4A7C15)
     h ^= np.uint64(y) + np.uint64(0x7F4A7C15F39CC060) + (h << np.uint64(6)) + (h >> np.uint64(2))
@@ -18,7 +18,7 @@ def _mix(x, y, z):  # 64-bit finaliser of the kind of MurmurHash3 (public domain
     return h
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def weld_exact(bits):
     """Number equal rows alike.
 

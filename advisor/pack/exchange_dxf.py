@@ -57,6 +57,9 @@ def _drawing(plan: Plan, outlines: OutlineArrays) -> Any:
         _add_flat(model, loop, axes[zone.setup], layer + PLAN_VIEW)
     _add_numbers(drawing, plan)
     _frame(drawing, plan.facets.vertices)
+    # the writer adds these from a set, whose order is another in every run
+    drawing.classes.add_required_classes(drawing.dxfversion)
+    drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
     return drawing
 
 

@@ -6,6 +6,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
@@ -61,28 +62,38 @@ def write_plan_folder(
     """
     folder = Path(folder)
     check_free_for_plan(folder)
-    with _whole_folder(folder) as desk:
-        (desk / PLAN_FILE).write_text(plan.to_json(), encoding="utf-8", newline="\n")
-        (desk / "zones.csv").write_text(zones_csv(plan.record), encoding="utf-8", newline="\n")
-        has_candidates = any(zone.candidates for zone in plan.zones)
-        if has_candidates:
-            (desk / "candidates.csv").write_text(candidates_csv(plan.record), encoding="utf-8", newline="\n")
-        _write_arrays(plan.facets, desk / "facets.npz")
-        if plan.outlines is not None:
-            from advisor.pack.exchange_dxf import save_boundaries
-
-            _write_arrays(plan.outlines, desk / "outlines.npz")
-            save_boundaries(plan, plan.outlines, desk / "boundaries.dxf")
-        if plan.passes is not None:
-            _write_arrays(plan.passes, desk / "passes.npz")
+    # pictures leave the interpreter free for much of their time
+    with _whole_folder(folder) as desk, ThreadPoolExecutor(1) as aside:
+        data = aside.submit(_write_data, plan, desk)
         if pictures:
             _draw_maps(plan, desk)
-        if pictures and has_candidates:
+        if pictures and _has_candidates(plan):
             from advisor.pack.candidates_plot import save_candidates_plot
 
             save_candidates_plot(plan.record, desk / "candidates.png")
         _write_reports(plan, desk, page=pictures if report is None else report, pdf=pdf)
+        data.result()
     return folder
+
+
+def _has_candidates(plan: Plan) -> bool:
+    return any(zone.candidates for zone in plan.zones)
+
+
+def _write_data(plan: Plan, desk: Path) -> None:
+    """Write the plan, its tables, arrays and drawing."""
+    (desk / PLAN_FILE).write_text(plan.to_json(), encoding="utf-8", newline="\n")
+    (desk / "zones.csv").write_text(zones_csv(plan.record), encoding="utf-8", newline="\n")
+    if _has_candidates(plan):
+        (desk / "candidates.csv").write_text(candidates_csv(plan.record), encoding="utf-8", newline="\n")
+    _write_arrays(plan.facets, desk / "facets.npz")
+    if plan.outlines is not None:
+        from advisor.pack.exchange_dxf import save_boundaries
+
+        _write_arrays(plan.outlines, desk / "outlines.npz")
+        save_boundaries(plan, plan.outlines, desk / "boundaries.dxf")
+    if plan.passes is not None:
+        _write_arrays(plan.passes, desk / "passes.npz")
 
 
 def _write_reports(plan: Plan, desk: Path, *, page: bool, pdf: bool) -> None:

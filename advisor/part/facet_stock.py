@@ -50,17 +50,37 @@ def facet_stock(mesh: Mesh, corner_normal: Floats, facet: NDArray[np.integer], p
     On a quadric h(x) = k x^2 / 2 a point with shares b of the corners lies sum b (x_b - x)^2 k / 2 over it; what the
     tangent planes at the corners tell, weighted by b, is twice that (derived here).
     """
-    least_chord = float(np.radians(tolerances.NO_BEND_DEG))
-    rise = _ARC_OVER_QUADRIC * hollow_rises(
-        mesh.vertices, mesh.faces, mesh.twins, mesh.normal, corner_normal, least_chord, UNEVEN
-    )  # fmt: skip
-    round_vertex = np.zeros(len(mesh.vertices))
-    np.maximum.at(round_vertex, mesh.faces, rise[:, None])
+    rise = standing_mm(mesh, corner_normal)
     corners, normals = mesh.vertices[mesh.faces[facet]], corner_normal[facet]
     share = _shares(corners, points_mm)
     over = np.einsum("kc,kcx,kcx->k", share, points_mm[:, None] - corners, normals) / 2
-    most = round_vertex[mesh.faces[facet]].max(axis=1)
-    return FacetStock(np.clip(over, 0.0, rise[facet]), most)
+    return FacetStock(np.clip(over, 0.0, rise[facet]), most_beside(mesh, rise)[facet])
+
+
+def standing_mm(mesh: Mesh, corner_normal: Floats) -> Floats:
+    """(m,) how far every facet stands over a smooth surface that is hollow behind it, mm; 0 where it is not."""
+    return _rises_mm(mesh, mesh.normal, corner_normal)
+
+
+def bulging_mm(mesh: Mesh, corner_normal: Floats) -> Floats:
+    """(m,) how far a smooth surface bulges over every facet, mm; 0 where it does not."""
+    # seen from inside, a bulge is a hollow
+    return _rises_mm(mesh, -mesh.normal, -corner_normal)
+
+
+def most_beside(mesh: Mesh, rise_mm: Floats) -> Floats:
+    """(m,) the most of a number on every facet and on those that touch it."""
+    round_vertex = np.zeros(len(mesh.vertices))
+    np.maximum.at(round_vertex, mesh.faces, rise_mm[:, None])
+    return np.asarray(round_vertex[mesh.faces].max(axis=1))
+
+
+def _rises_mm(mesh: Mesh, normal: Floats, corner_normal: Floats) -> Floats:
+    least_chord = float(np.radians(tolerances.NO_BEND_DEG))
+    rise: Floats = _ARC_OVER_QUADRIC * hollow_rises(
+        mesh.vertices, mesh.faces, mesh.twins, normal, corner_normal, least_chord, UNEVEN
+    )  # fmt: skip
+    return rise
 
 
 def _shares(corners: Floats, points_mm: Floats) -> Floats:

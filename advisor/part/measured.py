@@ -51,6 +51,7 @@ def measure_part(
     """Record of a mended mesh; `notes` are warnings of the reading that came before."""
     mesh = healed.mesh
     x, y, z = (float(size) for size in mesh.size_mm)
+    smallest_mm = tolerances.SMALL_WITHOUT_UNIT_MM if unit_assumed else tolerances.SMALL_PART_MM
     record = Part(
         name=name,
         file=file,
@@ -66,7 +67,7 @@ def measure_part(
         unit_assumed=unit_assumed,
         repairs=healed.repairs,
         chord_error_um=None,
-        warnings=(*notes, *healed.warnings, *_size_warnings(max(x, y, z), unit)),
+        warnings=(*notes, *healed.warnings, *_size_warnings(max(x, y, z), smallest_mm, unit)),
     )
     return MeasuredPart(mesh, record)
 
@@ -83,8 +84,8 @@ def looks_inside_out(mesh: Mesh, axis: tuple[float, float, float]) -> bool:
     return bool(mesh.area_mm2[away].sum() > _BACK_SHARE * mesh.area_mm2.sum())
 
 
-def _size_warnings(largest_mm: float, unit: str) -> tuple[str, ...]:
-    if tolerances.SMALL_PART_MM <= largest_mm <= tolerances.LARGE_PART_MM:
+def _size_warnings(largest_mm: float, smallest_mm: float, unit: str) -> tuple[str, ...]:
+    if smallest_mm <= largest_mm <= tolerances.LARGE_PART_MM:
         return ()
     others = " or ".join(f"--unit {other}" for other in ("mm", "inch", "m") if other != unit)
     return (

@@ -33,6 +33,9 @@ class Mesh:
     faces: Ints
 
     def __post_init__(self) -> None:
+        # one type, so that kernels are compiled once
+        object.__setattr__(self, "vertices", np.ascontiguousarray(self.vertices, dtype=np.float64))
+        object.__setattr__(self, "faces", np.ascontiguousarray(self.faces, dtype=np.int32))
         for array in (self.vertices, self.faces):
             array.setflags(write=False)
 

@@ -24,12 +24,13 @@ from advisor.kernels.sectors import (
     spread_to_corners,
 )
 from advisor.kernels.topology import drop_loose_ends, plane_faces
-from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm
+from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm, rim_lengths_mm
 from advisor.part.noise import facet_normals_without_noise
 from advisor.part.planes import bends_by_chance, normals_held_by_planes, plane_normals, planes_within_noise, wide_planes
 
-# A strip of a rounded surface has few sides; larger faces are no strips and are not searched for like bends.
+# A strip of a rounded surface has few sides, or is long and narrow: its area over the square of its rim is small.
 _MOST_SIDES_OF_A_STRIP = 40
+_STRIP_AREA_OVER_RIM_SQUARED = 0.02
 # Where an arc ends in a tangent face it bends by half of what it bends within, whatever the number of its strips.
 _SHARES_OF_A_HALF = (0.4, 0.6)
 # Each round halves what a rim normal is off by.
@@ -134,9 +135,12 @@ def _creases(mesh: Mesh, normal: Floats, bend: Floats) -> Flags:
 def _like_bends(mesh: Mesh, bend: Floats, face: Ints, face_count: int) -> tuple[Flags, Flags]:
     """(3 m,) bends beside which a face bends alike on its other side, and (3 m,) those where both do by half."""
     sides = face_sides(face, face_count, mesh.twins)
+    rim_mm = rim_lengths_mm(mesh, face, face_count)
+    area_mm2 = np.bincount(face, mesh.area_mm2, minlength=face_count)
+    is_strip = (sides <= _MOST_SIDES_OF_A_STRIP) | (area_mm2 < _STRIP_AREA_OVER_RIM_SQUARED * rim_mm**2)
     like, half = (
         bends_with_a_like(
-            bend, face, face_count, sides, mesh.faces, mesh.vertices, mesh.twins,
+            bend, face, face_count, sides, is_strip, mesh.faces, mesh.vertices, mesh.twins,
             np.radians(tolerances.SMALLEST_BEND_DEG), least, most, _MOST_SIDES_OF_A_STRIP,
         )
         for least, most in ((1 / tolerances.LIKE_BEND_RATIO, tolerances.LIKE_BEND_RATIO), _SHARES_OF_A_HALF)

@@ -28,6 +28,8 @@ _MOST_POINTS = 1_000_000
 _FURTHER = 2.0
 # What is deeper by less than this share of the tolerance stays where it is.
 _SLACK_SHARE = 0.1
+# Points of a leaf: a ball that fits a hollow is as far from very many, and large leaves are quicker asked.
+_LEAF = 128
 # Between two sides of a hollow a ball that fits neither is moved to and fro until it rests on both.
 _ROUNDS = 12
 
@@ -60,7 +62,8 @@ def eased(
     points, normals = _hollow_points(surface, radius, apart)
     if len(points) == 0:
         return lines
-    hollow = _Hollow(cKDTree(points), points, normals, radius - tolerance_mm, _SLACK_SHARE * tolerance_mm)
+    tree = cKDTree(points, leafsize=_LEAF, balanced_tree=False)
+    hollow = _Hollow(tree, points, normals, radius - tolerance_mm, _SLACK_SHARE * tolerance_mm)
     middle = lines.centres_mm(radius + stock_left_mm, 0.0, axis)
     moves = hollow.depth_mm(middle) > hollow.slack_mm
     if not moves.any():

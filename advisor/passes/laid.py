@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.reach import reach_of
+from advisor.cutter.reach import gets_to
 from advisor.cutter.tool_body import ToolBody
 from advisor.job import Machine
 from advisor.part.mesh import Flags, Floats
@@ -21,6 +21,7 @@ from advisor.passes.lines import PassLines
 from advisor.passes.links import Links, linked
 from advisor.passes.order import OrderedPasses, longest_link_mm, ordered
 from advisor.passes.spiral import spiral
+from advisor.passes.sunk_facets import SunkFacets
 from advisor.passes.surface import PassSurface
 from advisor.passes.thin import thinned
 from advisor.passes.timing import PathTotals, path_totals
@@ -40,43 +41,35 @@ class Workplace:
 
     Attributes
     ----------
-    tree : PlanTree
+    sunk : SunkFacets
         Every facet of the part along the tool axis.
     body, cutter : the tool
     machine : Machine
     path_mm : float
         How far passes may lie off their line.
     tolerance_mm : float
-        How deep the tool may go into facets, which lie off the surface themselves.
+        How deep the tool may go into these: what chords of passes, and of the facets they lie on, come to.
     stock_left_mm : float
         What the stage leaves on purpose.
-    exact : PlanTree, optional
-        Facets that are the surface itself, along the tool axis: into these the tool may not go but for rounding.
     """
 
-    tree: PlanTree
+    sunk: SunkFacets
     body: ToolBody
     cutter: Cutter
     machine: Machine
     path_mm: float
     tolerance_mm: float
     stock_left_mm: float
-    exact: PlanTree | None = None
+
+    @property
+    def tree(self) -> PlanTree:
+        """What passes must not go into."""
+        return self.sunk.of_passes
 
     @property
     def axis(self) -> Floats:
         """(3,) unit vector from the part to the spindle."""
         return np.asarray(self.tree.frame[2])
-
-    @property
-    def rounding_mm(self) -> float:
-        """What chords of passes and of the facets that they lie on come to: as deep as the tool may go into planes."""
-        return self.path_mm + tolerances.PASS_FACET_SAG_MM
-
-    @property
-    def planes(self) -> PlanTree | None:
-        """The exact facets, where they are asked apart from others: a finer file lets the tool no deeper anyway."""
-        return self.exact if self.tolerance_mm > self.rounding_mm else None
 
     @property
     def grown(self) -> Cutter:
@@ -176,11 +169,8 @@ def wound(
 def _cleared(lines: PassLines, surface: PassSurface, place: Workplace) -> PassLines:
     """What stays of thinned passes that the tool can follow."""
     half = place.path_mm / 2
-    clear = trimmed(lines, place.tree, place.body, place.grown, place.tolerance_mm)
-    kept = eased(clear, surface, place.cutter, place.axis, place.stock_left_mm, half)
-    if place.planes is not None:
-        kept = trimmed(kept, place.planes, place.body, place.grown, place.rounding_mm)
-    return kept
+    off_hollows = eased(lines, surface, place.cutter, place.axis, place.stock_left_mm, half)
+    return trimmed(off_hollows, place.tree, place.body, place.grown, place.tolerance_mm)
 
 
 def _linked(passes: OrderedPasses, place: Workplace, link_mm: float, feed_mm_per_min: float) -> LaidPasses:
@@ -206,10 +196,7 @@ def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPo
     row, weights, each = even_places(surface.mesh.area_mm2[inside], wanted)
     facet = inside[row]
     point, normal = surface.in_facets(facet, weights)
-    found = reach_of(place.body, place.grown, place.tree, point, normal, place.tolerance_mm)
-    out = ~(found.by_cutter & found.by_shank)
-    if place.planes is not None:
-        out |= ~reach_of(place.body, place.grown, place.planes, point, normal, place.rounding_mm).by_cutter
+    out = ~gets_to(place.body, place.grown, place.sunk.of_points, point, normal, place.tolerance_mm)
     told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
     for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):
         array.setflags(write=False)

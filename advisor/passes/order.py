@@ -152,7 +152,7 @@ def _beside(lines: PassLines, step: float) -> tuple[NDArray[np.int64], Floats]:
     Open passes put in between two loops, where these lie far apart, are a family of their own: cut in turn with the
     loops each would cost two lifts.
     """
-    place, normals, along, first = samples(lines.contact_mm, lines.normal, lines.starts, step)
+    place, normals, along, first = samples(lines.contact_mm, np.ascontiguousarray(lines.normal), lines.starts, step)
     reach = tolerances.BESIDE_STEPS * step
     low = place.min(axis=0) - 1.5 * reach
     size = ((place.max(axis=0) - low) / reach).astype(np.int64) + 3

@@ -81,7 +81,7 @@ def curved_points(place: Floats, normal: Floats, weights: Floats) -> tuple[Float
     points : (k, 3) float64 array
     normals : (k, 3) float64 array of unit vectors
     """
-    rows = np.arange(weights.size).reshape(weights.shape)
+    rows = np.arange(weights.size, dtype=np.int32).reshape(weights.shape)
     found: tuple[Floats, Floats] = curved(place.reshape(-1, 3), normal.reshape(-1, 3), rows, weights)
     return found
 

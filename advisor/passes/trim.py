@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.drop import dropped
-from advisor.cutter.reach import reach_of
+from advisor.cutter.drop import is_blocked
+from advisor.cutter.reach import gets_to
 from advisor.cutter.tool_body import ToolBody, cutter_pieces
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
@@ -57,8 +57,8 @@ def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, to
 
     def is_clear(places: Places) -> Flags:
         contact, normal = along_segments(fine, places, led, axis)
-        found = reach_of(body, cutter, tree, contact, normal, tolerance_mm - own)
-        return np.asarray(found.by_cutter & found.by_shank & (normal @ axis >= most_lean))
+        gets = gets_to(body, cutter, tree, contact, normal, tolerance_mm - own)
+        return np.asarray(gets & (normal @ axis >= most_lean))
 
     clear = is_clear(Places(np.arange(len(is_given)), np.zeros(len(is_given))))
     crossing = _crossings(fine, clear, is_clear, _END_SHARE * tolerance_mm)
@@ -89,9 +89,9 @@ def goes_clear(
     places, _ = _places_along(segment_lengths_mm(middle_mm, starts), longest)
     place = places.interpolated(middle_mm) @ tree.frame.T
     tip, centre = place[:, 2] - shrunk.corner_radius_mm, place[:, :2]
-    if np.any(dropped(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM).facet >= 0):
+    if np.any(is_blocked(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM)):
         return False
-    return not body.shank or bool(np.all(dropped(body.shank, tree, centre, tip).facet < 0))
+    return not body.shank or not np.any(is_blocked(body.shank, tree, centre, tip))
 
 
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:

@@ -6,7 +6,7 @@ So a zone border is a clean curve where the surface is smooth, and a crease wher
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -59,6 +59,12 @@ class CutSurface:
         normal: Floats = mean_normals(self.corner_normal)
         normal.setflags(write=False)
         return normal
+
+    def part_of(self, coarser: CutSurface) -> CutSurface:
+        """The same surface, with the parents of the mesh that it was cut from, itself a cut one."""
+        if coarser.whole is None:
+            return self
+        return replace(self, parent=coarser.parent[self.parent], whole=coarser.whole)
 
     def stock_at(self, facet: NDArray[np.integer], points_mm: Floats) -> FacetStock:
         """Material that facets leave in hollows at points of them."""

@@ -14,11 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.quantiles import weighted_quantiles
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
-from advisor.zones.areas import absorb_specks, borders, connected_areas
+from advisor.zones.areas import absorb_specks, connected_areas
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT, Thresholds, class_of_facets, slope_deg
 from advisor.zones.cut_lines import CutSurface, cut_at_slopes
 from advisor.zones.hidden import with_hidden_areas
@@ -26,13 +25,10 @@ from advisor.zones.joints import sharp_half_edges
 from advisor.zones.overhangs import without_idle_overhangs
 from advisor.zones.small_features import small_features
 from advisor.zones.steady import SteadyFacets, square_over_rim_mm, steady_facets
+from advisor.zones.tight_hollows import cut_at_tight_hollows
 
 # Kinds of patch beside the slope classes.
 LEVEL, TIGHT, SMALL = 4, 5, 6
-# Sine of the lean at which a corner between walls counts as upright: 30 degrees.
-_BENDS_LEVEL = 0.5
-# A corner that meets what is no wall along more than this share of its own size is the end of that.
-_END_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -142,7 +138,12 @@ def find_patches(
     smallest = _smallest_mm2(mesh, rule.smallest_mm2, noise)
     shortest = tolerances.SHORTEST_LINE_SHARE_OF_SPECK * float(np.sqrt(smallest))
     steady = steady or steady_facets(mesh, smooth, bends, axis, smallest)
-    surface = cut_at_slopes(mesh, smooth.corner_normal, axis, thresholds.between_classes_deg, shortest)
+    around_tight, tight = cut_at_tight_hollows(mesh, smooth, bends, axis, rule.tight_mm, thresholds.steep_from_deg)
+    surface = cut_at_slopes(
+        around_tight.mesh, around_tight.corner_normal, axis, thresholds.between_classes_deg, shortest
+    )  # fmt: skip
+    tight = tight[surface.parent]
+    surface = surface.part_of(around_tight)
     sharp = sharp_half_edges(surface)
     smooth_slope = slope_deg(surface.normal, axis)
     own_class = class_of_facets(smooth_slope, steady.corner_slope_deg[surface.parent], thresholds)
@@ -153,11 +154,10 @@ def find_patches(
     small, features = small_features(surface.mesh, label, facet_class, sharp, axis, rule.ball_mm)
     special = np.zeros(len(mesh.faces), np.int8)
     special[steady.plane | steady.level] = LEVEL
-    special[_tight(mesh, smooth, bends, steady.slope_deg, axis, rule)] = TIGHT
     level = (special[surface.parent] == LEVEL) & (facet_class == FLAT)
     if noise > 0:
         level = _whole_areas(surface.mesh, facet_class, sharp, level)
-    own_kind = _kinds(facet_class, level, special[surface.parent] == TIGHT, small)
+    own_kind = _kinds(facet_class, level, tight, small)
     # corners part patches, but for undercuts, which are not cut anyway
     label = connected_areas(surface.mesh, own_kind, sharp & np.repeat(own_kind != UNDERCUT, 3))
     label, kind = absorb_specks(surface.mesh, label, own_kind, sharp, smallest, is_clean=noise == 0)
@@ -224,47 +224,6 @@ def _numbered(label: Ints, kind: NDArray[np.int8]) -> tuple[Ints, NDArray[np.int
     of_patch = np.zeros(int(np.count_nonzero(is_used)), np.int8)
     of_patch[renumbered] = kind
     return renumbered, of_patch
-
-
-def _tight(mesh: Mesh, smooth: SmoothSurface, bends: Curvature, slope: Floats, axis: Floats, rule: ZoneRule) -> Flags:
-    """(m,) facets of hollows tighter than the finishing cutter by more than a share; whole hollows, by their median.
-
-    An upright corner between walls is none: level passes run round it with its walls, and what they leave in it is told
-    as such.
-    """
-    over = -bends.k_min_per_mm * rule.tight_mm - 1.0
-    hollow = over > -tolerances.TIGHT_SHARE  # a strip that reads a little tighter is still of its fillet
-    upright = (slope >= tolerances.WALL_FROM_DEG) & (np.abs(bends.k_min_direction @ axis) < _BENDS_LEVEL) & hollow
-    steep = slope >= rule.thresholds.steep_from_deg
-    hollow &= ~(upright & _between_walls(mesh, smooth.is_crease, slope, steep & ~hollow, upright))
-    label = connected_areas(mesh, hollow, smooth.is_crease)
-    chosen = np.zeros(len(mesh.faces), bool)
-    order = np.flatnonzero(hollow)[np.argsort(label[hollow], kind="stable")]
-    for rows in np.split(order, np.flatnonzero(np.diff(label[order])) + 1):
-        if len(rows) > 0:
-            usual = weighted_quantiles(over[rows], mesh.area_mm2[rows], np.array([0.5]))[0]
-            chosen[rows] = usual > tolerances.TIGHT_SHARE
-    return chosen
-
-
-def _between_walls(mesh: Mesh, is_crease: Flags, slope: Floats, steep: Flags, upright: Flags) -> Flags:
-    """(m,) facets of areas beside which all that is steep is a wall all over: beside a bowl a corner is its end."""
-    state = np.where(upright, 2, np.where(steep, 1, 0)).astype(np.int8)
-    label = connected_areas(mesh, state, is_crease)
-    count = int(label.max()) + 1
-    area = np.bincount(label, mesh.area_mm2, minlength=count)
-    walls = np.bincount(label, mesh.area_mm2 * (slope >= tolerances.WALL_FROM_DEG), minlength=count)
-    of_label = np.zeros(count, np.int8)
-    of_label[label] = state
-    no_wall = (of_label == 1) & (walls < tolerances.WALL_AREA_SHARE * area)
-    edge = borders(mesh, label)
-    smooth_edge = ~is_crease[edge.half_edge]
-    beside_no_wall = np.zeros(count)
-    for here, there in ((edge.one, edge.other), (edge.other, edge.one)):
-        beside_no_wall += np.bincount(here, edge.length_mm * smooth_edge * no_wall[there], minlength=count)
-    is_end = beside_no_wall > _END_SHARE * np.sqrt(area)
-    between: Flags = ~is_end[label]
-    return between
 
 
 def _loosened(thresholds: Thresholds, noise_share_of_edge: float) -> Thresholds:

@@ -224,6 +224,9 @@ def _rims(
     plan = mesh.vertices @ plan_axes(axis).T
     plan_length = np.bincount(of_zone, np.linalg.norm(plan[b] - plan[a], axis=1), minlength=count)
     flattened = np.bincount(zone, mesh.area_mm2 * np.abs(mesh.normal @ axis), minlength=count)
-    size = np.max([np.ptp(bounds_by_label(plan[:, k], mesh.faces, zone, count), axis=1) for k in range(2)], axis=0)
+    size = np.max(
+        [np.ptp(bounds_by_label(np.ascontiguousarray(plan[:, k]), mesh.faces, zone, count), axis=1) for k in range(2)],
+        axis=0,
+    )
     width = 2 * flattened / np.maximum(plan_length, 1e-12)
     return low, high, low_share, high_share, size / np.maximum(width, 1e-12) / 2

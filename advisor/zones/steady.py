@@ -49,11 +49,6 @@ class SteadyFacets:
         """(m, 2) least and greatest slope of the smooth surface at the corners."""
         return np.asarray(corner_slopes(self.smooth.corner_normal, self.axis))
 
-    @cached_property
-    def slope_deg(self) -> Floats:
-        """(m,) slope of the smooth surface on the whole facet."""
-        return slope_deg(self.smooth.corner_normal.sum(axis=1), self.axis)
-
 
 def steady_facets(
     mesh: Mesh, smooth: SmoothSurface, bends: Curvature, axis: Floats, smallest_mm2: float

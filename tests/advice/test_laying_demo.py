@@ -10,14 +10,9 @@ import solids
 
 import advisor
 from advisor import tolerances
-from advisor.advice.laying import exact_facets
 from advisor.model import Advice, Plan
 from advisor.part.heal import heal
 from advisor.part.measured import measure_part
-from advisor.part.mesh import Mesh
-from advisor.part.smooth import smooth_surface
-from advisor.zones.cut_lines import CutSurface
-from advisor.zones.joints import sharp_half_edges
 
 MESHES = Path(__file__).parents[2] / "meshes"
 JOB = {"unit": "mm", "material": "Ti-6Al-4V", "stage": [{"name": "finish", "cusp": "0.02 mm"}]}
@@ -67,15 +62,3 @@ def test_a_ball_stays_out_of_a_plane_wall_beside_bends_however_coarse_these_are(
     between = passes.points[(passes.points[:, 0] > 10) & (passes.points[:, 0] < 40) & (passes.points[:, 2] < 20)]
     assert len(between) > 20
     assert between[:, 0].min() == pytest.approx(13.0, abs=0.005)
-
-
-def test_a_plane_with_a_round_hole_in_it_is_no_exact_one() -> None:
-    vertices, faces = solids.round_pocket(fillet_mm=6.0, chord_error_mm=0.02)
-    mesh = Mesh(vertices, faces.astype(np.int32))
-    surface = CutSurface(mesh, smooth_surface(mesh).corner_normal, np.arange(len(faces), dtype=np.int32))
-    exact = exact_facets(surface, sharp_half_edges(surface))
-    middle, up = mesh.middle, mesh.normal[:, 2]
-    assert not exact[(up > 0.99) & (middle[:, 2] > 24.9)].any()
-    assert exact[np.abs(middle[:, :2]).max(axis=1) > 29.9].all()
-    assert exact[(up > 1 - 1e-9) & (middle[:, 2] < 10.1)].all()
-    assert not exact[(up > 0.01) & (up < 0.99)].any()

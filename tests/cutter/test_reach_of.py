@@ -7,7 +7,7 @@ import pytest
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import Piece, ball_pieces, bull_pieces
-from advisor.cutter.reach import reach_of, tip_places
+from advisor.cutter.reach import gets_to, reach_of, tip_places
 from advisor.cutter.tool_body import ToolBody
 from advisor.part.plan_tree import PlanTree, plan_tree
 
@@ -98,3 +98,15 @@ def test_a_fillet_of_the_cutter_s_own_radius_is_reached_whatever_its_chords() ->
         bottom = np.abs(np.degrees(at)) < 20
         found = reach_of(ToolBody(pieces, (), ()), cutter, tree, points[bottom], normals[bottom], chord_error)
         assert not found.by_cutter.any()
+
+
+def test_what_a_tool_gets_to_is_what_it_reaches(pocket: PlanTree) -> None:
+    body = ToolBody(ball_pieces(10.0), (Piece(8.0, 0.0, 0.0, 8.0, 12.0),), ())
+    random = np.random.default_rng(7)
+    points = random.uniform((-20.0, -20.0, -2.0), (WIDE + 20.0, WIDE + 20.0, DEEP + 8.0), (4000, 3))
+    normals = random.normal(size=(4000, 3)) + 0.7 * UP
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    found = reach_of(body, BALL, pocket, points, normals, 0.01)
+    gets = gets_to(body, BALL, pocket, points, normals, 0.01)
+    np.testing.assert_array_equal(gets, found.by_cutter & found.by_shank)
+    assert 500 < gets.sum() < found.by_cutter.sum() < 3500

@@ -141,6 +141,14 @@ def test_units_scale_and_odd_sizes_are_told(tmp_path: Path) -> None:
         assert any("--unit" in warning and "looks wrong" in warning for warning in read_part(path).record.warnings)
 
 
+def test_a_part_of_a_few_units_may_be_in_inches_where_the_file_names_none(tmp_path: Path) -> None:
+    path = tmp_path / "bracket.stl"
+    path.write_bytes(solids.to_stl_bytes(*solids.cylinder(1.5, 2.0)))
+    assert any("3 mm long" in warning and "--unit inch" in warning for warning in read_part(path).record.warnings)
+    for unit in ("mm", "inch"):
+        assert not any("looks wrong" in warning for warning in read_part(path, unit).record.warnings)
+
+
 @pytest.mark.parametrize("suffix", ["stl", "ply", "obj", "off", "3mf", "glb"])
 @pytest.mark.parametrize("content", [b"", b"\n  \n", b"this is a letter, not a part", bytes(range(256)) * 8])
 def test_what_is_no_mesh_is_refused(tmp_path: Path, suffix: str, content: bytes) -> None:

@@ -58,6 +58,18 @@ def test_strips_of_a_coarse_cylinder_are_one_surface() -> None:
     assert not smooth.is_crease[strips].any()
 
 
+def test_long_strips_of_many_facets_are_strips_too() -> None:
+    """A trough sampled on a grid: each strip along it has twice as many sides as rows."""
+    x, y = np.meshgrid(np.linspace(-6, 6, 25), np.linspace(0, 40, 81), indexing="ij")
+    vertices = np.stack([x, y, -np.exp(-(x**2) / 18)], axis=-1).reshape(-1, 3)
+    corner = (np.arange(24)[:, None] * 81 + np.arange(80)).ravel()
+    halves = [np.stack([corner, corner + 81, corner + 82], 1), np.stack([corner, corner + 82, corner + 1], 1)]
+    mesh = heal(vertices, np.concatenate(halves), "trough").mesh
+    smooth = smooth_surface(mesh)
+    assert np.abs(smooth.bend_deg).max() > 2.5, "bends that would be edges between wide faces"
+    assert not smooth.is_crease[mesh.twins >= 0].any()
+
+
 @pytest.mark.parametrize("strips", [2, 3, 4])
 def test_a_quarter_round_in_few_strips_is_one_surface(strips: int) -> None:
     turn = np.linspace(0, np.pi / 2, strips + 1)
