@@ -306,14 +306,23 @@ export function linesOf(corners, ends) {
   return lines;
 }
 
+// Whether the processor draws: smooth edges take it half of its time.
+export function isDrawnBySoftware() {
+  const gl = document.createElement("canvas").getContext("webgl2");
+  const told = gl?.getExtension("WEBGL_debug_renderer_info");
+  const name = told ? gl.getParameter(told.UNMASKED_RENDERER_WEBGL) : "";
+  gl?.getExtension("WEBGL_lose_context")?.loseContext();
+  return /swiftshader|llvmpipe|software/i.test(name);
+}
+
 // A view of a part. What is shown is put into `scene` and `lines` by whoever makes it, who also answers `pick` (the zone
 // along a ray), `nameOf`, `ids`, `facing` and `chose`.
 export class View {
-  constructor(told, corners) {
+  constructor(told, corners, smooth = true) {
     this.told = told;
     this.corners = corners;
     this.canvas = byId("scene");
-    this.renderer = new WebGLRenderer({ canvas: this.canvas, antialias: true });
+    this.renderer = new WebGLRenderer({ canvas: this.canvas, antialias: smooth });
     this.renderer.outputColorSpace = LinearSRGBColorSpace;
     this.eye = new Eye(told.setups, told.size);
     this.setup = 0;

@@ -27,6 +27,7 @@ from advisor.screen.web.asked import change_of
 from advisor.screen.web.guard import App, Guard
 from advisor.screen.web.room import JOB_SUFFIX, Room, Upload, mode_named
 from advisor.screen.web.rooms import Rooms
+from advisor.screen.web.serve import LOOPBACK
 from advisor.screen.web.told_words import materials
 
 _log = logging.getLogger(__name__)
@@ -270,7 +271,9 @@ async def _words(request: Request) -> dict[str, Any]:
 
 def _packed(request: Request, body: bytes, kind: str = "application/octet-stream") -> Response:
     headers = {"vary": "accept-encoding"}
-    if len(body) > _LEAST_PACKED and "gzip" in request.headers.get("accept-encoding", ""):
+    # within a machine packing takes longer than sending
+    is_far = request.client is None or request.client.host not in LOOPBACK
+    if is_far and len(body) > _LEAST_PACKED and "gzip" in request.headers.get("accept-encoding", ""):
         body, headers["content-encoding"] = gzip.compress(body, _QUICK, mtime=0), "gzip"
     return Response(body, media_type=kind, headers=headers)
 

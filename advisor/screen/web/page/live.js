@@ -2,12 +2,14 @@
 // Built into live.min.js together with the report's scene.js and three.js (MIT); the command stands in DEVELOPERS.md.
 
 import {
-  View, arraysOf, boxesOf, byId, facetAlong, facings, followKeys, followPointer, linesOf, partMesh, setOfFacets, spreadOut,
+  View, arraysOf, boxesOf, byId, facetAlong, facings, followKeys, followPointer, isDrawnBySoftware, linesOf, partMesh, setOfFacets, spreadOut,
 } from "../../../pack/report/scene.js";
 
 const SHELF_MM = [0.5, 1, 2, 3, 4, 6, 8, 10, 12, 16];
 // Ends of the sliders for cusps (um) and stepovers (mm); steps between them grow by an even factor.
 const HEIGHTS = { cusp: [0.5, 100], stepover: [0.02, 5] };
+// Facets of parts that are drawn with smooth edges by the processor too.
+const MOST_SMOOTH = 60_000;
 const SETTLE_MS = 900;
 const LOOK_MS = 250;
 const QUICK_LOOK_MS = 120;
@@ -46,7 +48,7 @@ function rounded(value, digits = 3) {
 
 class LiveView extends View {
   constructor(told, arrays) {
-    super(told, arrays.corners);
+    super(told, arrays.corners, told.facets < MOST_SMOOTH || !isDrawnBySoftware());
     this.arrays = arrays;
     this.positions = spreadOut(arrays);
     this.boxes = boxesOf(this.positions);
