@@ -117,7 +117,13 @@ def _head(part: MeasuredPart | None) -> list[str]:
     record, unit = part.record, part.record.unit
     x, y, z = (size / MM_PER_UNIT[unit] for size in record.size_mm)
     size = f"# Part: {_printable(record.file)}, {x:.4g} x {y:.4g} x {z:.4g} {unit}, {record.facets} facets."
-    return [*lines, "#", size, *(f"# Note: {_printable(warning)}." for warning in record.warnings)]
+    return [*lines, "#", size, *(line for warning in record.warnings for line in _note(warning))]
+
+
+def _note(warning: str) -> list[str]:
+    return textwrap.wrap(
+        f"Note: {_printable(warning)}.", width=_TITLE_WIDTH, initial_indent="# ", subsequent_indent="#   "
+    )
 
 
 def _printable(name: str) -> str:
