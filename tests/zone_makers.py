@@ -6,7 +6,9 @@ import numpy as np
 
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.target import StageTarget
+from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.cutter.cutter import Cutter
+from advisor.kernels.shape_tensor import shape_tensors
 from advisor.part.curvature import curvature
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import SmoothSurface
@@ -20,6 +22,12 @@ def patch_zones(mesh: Mesh, smooth: SmoothSurface, axis: np.ndarray, rule: ZoneR
     """Every patch a zone."""
     patches = find_patches(mesh, smooth, curvature(mesh, smooth), axis, rule)
     return zones_of(patches, np.arange(patches.count), axis)
+
+
+def surfaces_of(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: np.ndarray) -> list[ZoneSurface]:
+    """The surface of every zone of a mesh."""
+    tensors = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)
+    return zone_surfaces(tensors, zoning, axis)
 
 
 def joined_zones(

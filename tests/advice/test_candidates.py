@@ -9,13 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
-from zone_makers import patch_zones
+from zone_makers import patch_zones, surfaces_of
 
 from advisor.advice import candidates
 from advisor.advice.candidates import constant_cusp, constant_z
 from advisor.advice.lines import best_direction_deg, lines_at
 from advisor.advice.target import StageTarget
-from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.cutter import Cutter, cusp_for_ra_mm
 from advisor.model import Advice
 from advisor.part.heal import heal
@@ -38,7 +38,7 @@ def surfaces(mesh: solids.Mesh, flat_below: float, steep_from: float) -> dict[in
     smooth = smooth_surface(part)
     zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(flat_below, steep_from, 0.5), 0.01, 0.1, 0.1))
     found: dict[int, ZoneSurface] = {}
-    for number, surface in enumerate(zone_surfaces(part, smooth, zoning, UP)):
+    for number, surface in enumerate(surfaces_of(part, smooth, zoning, UP)):
         found.setdefault(int(zoning.zone_class[number]), surface)
     return found
 
@@ -73,7 +73,7 @@ def test_benchmark_s_split_in_two(split_deg: float, length_mm: float) -> None:
     mesh = heal(*CAP, "part").mesh
     smooth = smooth_surface(mesh)
     zoning = patch_zones(mesh, smooth, UP, ZoneRule(Thresholds(0.01, split_deg, 0.5), 0.01, 0.1, 0.1))
-    zones = list(zip(zoning.zone_class, zone_surfaces(mesh, smooth, zoning, UP), strict=True))
+    zones = list(zip(zoning.zone_class, surfaces_of(mesh, smooth, zoning, UP), strict=True))
     (top,) = (surface for number, surface in zones if number == 1)
     (ring,) = (surface for number, surface in zones if number == 2 and surface.slope_deg.max() < 75.0)  # not the skirt
     total = parallel_line(top, TARGET).path_mm + constant_z(ring, TARGET).path_mm

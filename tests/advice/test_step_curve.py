@@ -11,7 +11,7 @@ import pytest
 import solids
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from zone_makers import patch_zones
+from zone_makers import patch_zones, surfaces_of
 
 import advisor
 from advisor.advice.candidates import Cover, candidate, covers
@@ -20,7 +20,7 @@ from advisor.advice.conditions import StageConditions, zone_conditions
 from advisor.advice.lines import best_direction_deg, lines_at
 from advisor.advice.step_curve import STEP_SHARES, step_curve
 from advisor.advice.target import StageTarget
-from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.materials import material_named
 from advisor.job import Machine, Stage, Tool
@@ -48,7 +48,7 @@ def zones(shape: str) -> tuple[ZoneSurface, ...]:
     part = heal(*mesh, "part").mesh
     smooth = smooth_surface(part)
     zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(5.0, 45.0, 0.5), 0.01, 0.1, 0.1))
-    found = zone_surfaces(part, smooth, zoning, UP)
+    found = surfaces_of(part, smooth, zoning, UP)
     return tuple(zone for zone in found if zone.total_mm2 > 100 and zone.slope_deg.max() < 91)
 
 
