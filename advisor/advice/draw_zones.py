@@ -89,6 +89,14 @@ def draw_zones(
     kept: Kept = NOT_KEPT,
 ) -> Drawn:
     """Zones of a mesh as the job asks for them; what is in the way, where it is more than the mesh, may hide some."""
+    return kept.once(
+        "map", map_key(settings), lambda: _best_drawn(mesh, smooth, bends, settings, in_the_way, kept)
+    )  # fmt: skip
+
+
+def _best_drawn(
+    mesh: Mesh, smooth: SmoothSurface, bends: Curvature, settings: Settings, in_the_way: Mesh | None, kept: Kept
+) -> Drawn:
     rules, axis = settings.job.zones, np.asarray(settings.axis)
     steady = kept.once(
         "steady", (settings.axis, rules.smallest), lambda: steady_of(mesh, smooth, bends, axis, rules.smallest)

@@ -41,6 +41,11 @@ class _State:
     drag: str | None = None
 
 
+def state_key(keys: Keys) -> str:
+    """A state of the work as text, to find again what was made of it."""
+    return json.dumps(keys, sort_keys=True, default=list)
+
+
 class Session:
     """Work on a part.
 
@@ -120,9 +125,7 @@ class Session:
 
     def _drawn(self, settings: Settings) -> Drawn:
         part = self.part
-        return self._kept.once(
-            "map", map_key(settings), lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, kept=self._kept)
-        )
+        return draw_zones(part.mesh, part.smooth, part.bends, settings, kept=self._kept)
 
     # -- back and forth
 
@@ -256,5 +259,6 @@ class Session:
         return keys
 
     def _resolved(self, keys: Keys) -> Settings:
-        words = json.dumps(keys, sort_keys=True, default=list)
-        return self._kept.once("settings", words, lambda: resolve(self.part.mesh, keys, {}, self.subject, self.part))
+        return self._kept.once(
+            "settings", state_key(keys), lambda: resolve(self.part.mesh, keys, {}, self.subject, self.part)
+        )

@@ -96,7 +96,7 @@ def work_for(
     axis = np.asarray(settings.axis)
     key = map_key(settings)
     hides = None if whole is None else whole.mesh
-    drawn = kept.once("map", key, lambda: draw_zones(part.mesh, part.smooth, part.bends, settings, hides, kept))
+    drawn = draw_zones(part.mesh, part.smooth, part.bends, settings, hides, kept)
     zoning = drawn.zoning
     shapes = [told.shape for told in drawn.shapes]
     wishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
@@ -136,10 +136,9 @@ def _reach(
 ) -> tuple[PartReach, Hashable]:
     """What tools reach of a map, and what it hangs on."""
     key = (map_and_zones, tools)
-    newest = kept.newest("reach")
-    if not carries or newest is None:
-        return kept.once("reach", key, lambda: (ask(), drawn.zoning.surface))[0], key
-    told, (reach, surface) = newest
-    if told == key or not isinstance(told, tuple) or told[1] != tools:
-        return kept.once("reach", key, lambda: (ask(), drawn.zoning.surface))[0], key
-    return carried_reach(reach, surface, drawn.zoning), ("carried", told, key)
+    newest = kept.newest("reach") if carries else None
+    if newest is not None:
+        told, (reach, surface) = newest
+        if told != key and isinstance(told, tuple) and told[1] == tools:
+            return carried_reach(reach, surface, drawn.zoning), ("carried", told, key)
+    return kept.once("reach", key, lambda: (ask(), drawn.zoning.surface))[0], key

@@ -67,10 +67,10 @@ def write_plan_folder(
         data = aside.submit(_write_data, plan, desk)
         if pictures:
             _draw_maps(plan, desk)
-        if pictures and _has_candidates(plan):
-            from advisor.pack.candidates_plot import save_candidates_plot
+            if _has_candidates(plan):
+                from advisor.pack.candidates_plot import save_candidates_plot
 
-            save_candidates_plot(plan.record, desk / "candidates.png")
+                save_candidates_plot(plan.record, desk / "candidates.png")
         _write_reports(plan, desk, page=pictures if report is None else report, pdf=pdf)
         data.result()
     return folder

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.part.facet_stock import bulging_mm, most_beside, standing_mm
-from advisor.part.mesh import Floats, Mesh
+from advisor.part.mesh import Floats, Mesh, half_edge_ends
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.part.smooth import SmoothSurface
 
@@ -83,16 +83,12 @@ def _tree(mesh: Mesh, way_mm: Floats, axis: Floats) -> PlanTree:
 def _ways_mm(mesh: Mesh, smooth: SmoothSurface, stands_mm: Floats, depth_mm: Floats) -> Floats:
     """(m, 3, 3) ways of the corners of facets: into the material, and away from hollows that end there in an edge."""
     edge = np.flatnonzero(smooth.is_crease & (mesh.twins >= 0))
-    hollow = mesh.twins[edge] // 3
-    gives = stands_mm[hollow]
+    first, last = half_edge_ends(mesh.faces, edge).T
+    vertex, hollow = np.concatenate([last, first]), np.tile(mesh.twins[edge] // 3, 2)
     # where several hollows end in a vertex the one that gives most is written last
-    order = np.argsort(gives, kind="stable")
-    edge, hollow, gives = edge[order], hollow[order], gives[order]
-    of_vertex, most = np.zeros((len(mesh.vertices), 3)), np.zeros(len(mesh.vertices))
-    for corner in (edge % 3, (edge + 1) % 3):
-        vertex = mesh.faces[edge // 3, corner]
-        more = gives > most[vertex]
-        of_vertex[vertex[more]] = gives[more, None] * mesh.normal[hollow[more]]
-        most[vertex[more]] = gives[more]
+    order = np.argsort(stands_mm[hollow], kind="stable")
+    vertex, hollow = vertex[order], hollow[order]
+    of_vertex = np.zeros((len(mesh.vertices), 3))
+    of_vertex[vertex] = stands_mm[hollow, None] * mesh.normal[hollow]
     sideways = np.where((stands_mm > 0.0)[:, None, None], 0.0, of_vertex[mesh.faces])
     return np.asarray(-(depth_mm[:, None] * mesh.normal)[:, None] - sideways)

@@ -16,17 +16,7 @@ _PLAN_FILE = "plan.json"
 def work_to_look_at(
     path: Path, job: Path | None, options: Mapping[str, Any], *, lays_passes: bool = False
 ) -> tuple[Plan, Session | None]:
-    """The same with the work that the plan is of, to go on with; None for a plan that is made already."""
-    if _plan_folder(path) is not None:
-        return plan_to_look_at(path, job, options), None
-    from advisor.intake.door import session
-
-    work = session(path, job, **options)
-    return work.plan(lays_passes=lays_passes), work
-
-
-def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any], *, lays_passes: bool = False) -> Plan:
-    """The plan of a part model, or the one in a plan folder (or beside a ``plan.json``).
+    """The plan of a part model, with the work to go on with, or the one in a plan folder (or beside a ``plan.json``).
 
     ``lays_passes`` speaks of models: a plan that is made already has its passes, or none.
 
@@ -37,16 +27,17 @@ def plan_to_look_at(path: Path, job: Path | None, options: Mapping[str, Any], *,
     """
     folder = _plan_folder(path)
     if folder is None:
-        from advisor.intake.door import plan
+        from advisor.intake.door import session
 
-        return plan(path, job, lays_passes=lays_passes, **options)
+        work = session(path, job, **options)
+        return work.plan(lays_passes=lays_passes), work
     given = [f"--{name.replace('_', '-')}" for name, value in {"job": job, **options}.items() if value is not None]
     if given:
         problem = f"changes nothing in a plan that is made already ({path})"
         raise InputError(given[0], problem, "give the part model instead")
     from advisor.intake.saved import read_plan_folder
 
-    return read_plan_folder(folder)
+    return read_plan_folder(folder), None
 
 
 def _plan_folder(path: Path) -> Path | None:

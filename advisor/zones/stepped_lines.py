@@ -50,6 +50,8 @@ def cut_at_stepped_border(
         Facets of the cut mesh that lie in the area.
     """
     whole = CutSurface(mesh, corner_normal, np.arange(len(mesh.faces), dtype=np.int32))
+    if not inside.any():
+        return whole, inside
     near = _near(mesh, _stepped_vertices(mesh, is_crease, inside))
     if not near.any():
         return whole, inside

@@ -9,6 +9,8 @@ import pytest
 import trimesh
 
 import advisor
+from advisor.errors import MissingSystemLibraryError
+from advisor.screen import gl
 
 
 @pytest.fixture(scope="session")
@@ -50,3 +52,18 @@ def _number(process: subprocess.Popen, told: Path) -> str:
             pytest.skip("Xvfb does not start here")
         time.sleep(0.05)
     pytest.skip("Xvfb does not answer here")
+
+
+@pytest.fixture
+def window_system(display, monkeypatch, tmp_path):
+    """Windows can be opened, in a folder of their own; tests are skipped where the system lacks what they need."""
+    if display:
+        monkeypatch.setenv("DISPLAY", display)
+    monkeypatch.chdir(tmp_path)
+    gl._answer.cache_clear()
+    try:
+        gl.check_window_can_open()
+    except MissingSystemLibraryError as fault:
+        pytest.skip(str(fault))
+    finally:
+        gl._answer.cache_clear()

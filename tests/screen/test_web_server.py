@@ -223,7 +223,7 @@ def test_a_crash_of_one_piece_of_work_leaves_all_else_alive(client, monkeypatch)
         raise ZeroDivisionError
 
     with monkeypatch.context() as broken:
-        broken.setattr(web_room.Room, "_settled", crash)
+        broken.setattr(web_room.Room, "_settle", crash)
         client.post(f"/rooms/{room}/errand", json={"kind": "settle"})
         told = ended(client, room)
         assert told["state"] == "failed" and "ZeroDivisionError" in told["fault"]

@@ -5,25 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from advisor.errors import MissingSystemLibraryError
 from advisor.pack.maps import modes_of
 from advisor.pack.palette import CLASS_STYLES, REACH_PAINTS
-from advisor.screen import gl, overlay
+from advisor.screen import overlay
 from advisor.screen.look import Look
 
 
 @pytest.fixture
-def window(ball_plan, display, monkeypatch, tmp_path):
-    if display:
-        monkeypatch.setenv("DISPLAY", display)
-    monkeypatch.chdir(tmp_path)
-    gl._answer.cache_clear()
-    try:
-        gl.check_window_can_open()
-    except MissingSystemLibraryError as fault:
-        pytest.skip(str(fault))
-    finally:
-        gl._answer.cache_clear()
+def window(ball_plan, window_system):
     from advisor.screen.window import Window
 
     look = Look(view="top", modes=modes_of(ball_plan))

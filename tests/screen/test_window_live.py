@@ -5,11 +5,9 @@ import pytest
 import trimesh
 
 from advisor.advice.session import Session
-from advisor.errors import MissingSystemLibraryError
 from advisor.intake.door import session as session_of
 from advisor.pack.maps import modes_of
 from advisor.pack.palette import CLASS_STYLES
-from advisor.screen import gl
 from advisor.screen.look import Look
 
 
@@ -27,17 +25,7 @@ def laid(part):
 
 
 @pytest.fixture
-def window(laid, display, monkeypatch, tmp_path):
-    if display:
-        monkeypatch.setenv("DISPLAY", display)
-    monkeypatch.chdir(tmp_path)
-    gl._answer.cache_clear()
-    try:
-        gl.check_window_can_open()
-    except MissingSystemLibraryError as fault:
-        pytest.skip(str(fault))
-    finally:
-        gl._answer.cache_clear()
+def window(laid, window_system):
     from advisor.screen.window import Window
 
     session, plan = laid

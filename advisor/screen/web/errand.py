@@ -28,10 +28,10 @@ class Errand:
     kind : str
         What the page calls it.
     work : callable
-        Is given a ``Progress`` that raises ``Stopped`` once the errand is to stop.
+        Is given a ``Progress`` that raises ``Stopped`` once the errand is to stop. What it returns is not kept.
     """
 
-    def __init__(self, kind: str, work: Callable[[Progress], None]) -> None:
+    def __init__(self, kind: str, work: Callable[[Progress], object]) -> None:
         self.kind, self._work = kind, work
         self._state, self._what, self._share, self._fault = RUNNING, "starting", 0.0, ""
         self._stop = threading.Event()

@@ -16,7 +16,7 @@ from typing import Any, Final, cast, get_args
 from zipfile import BadZipFile, ZipFile, is_zipfile
 
 from advisor.advice.progress import Progress
-from advisor.advice.session import Session
+from advisor.advice.session import Session, state_key
 from advisor.advice.setups import ONE
 from advisor.advice.zone_entries import Keys
 from advisor.errors import InputError
@@ -31,7 +31,7 @@ from advisor.screen.web.errand import NOTHING, Errand
 from advisor.screen.web.packed import packed
 from advisor.screen.web.proof import proved_plan
 from advisor.screen.web.told_map import Shown, map_told, middle_of, paint_told, part_told, shown
-from advisor.screen.web.told_words import Sums, card_words, plan_words, state_key, sums_of
+from advisor.screen.web.told_words import Sums, card_words, plan_words, sums_of
 
 JOB_SUFFIX: Final = ".toml"
 # What the page is told where nothing has been loaded yet.
@@ -204,7 +204,7 @@ class Room:
 
     # -- errands
 
-    def start(self, kind: str, work: Callable[[Progress], None]) -> None:
+    def start(self, kind: str, work: Callable[[Progress], object]) -> None:
         """Begin an errand in place of the one there is."""
         with self._lock:
             if self._errand is not None:
@@ -224,12 +224,12 @@ class Room:
     def settle(self) -> None:
         """Make the whole plan of what is asked now, in place of its sketch."""
         self._held()
-        self.start("settle", partial(self._settled, proves=False))
+        self.start("settle", partial(self._settle, proves=False))
 
     def prove(self) -> None:
         """Lay the passes of what is asked now, and cut them virtually."""
         self._held()
-        self.start("prove", partial(self._settled, proves=True))
+        self.start("prove", partial(self._settle, proves=True))
 
     def write_folder(self) -> None:
         """Make the plan folder, packed into one file, of what is asked now."""
@@ -240,9 +240,6 @@ class Room:
     def made(self) -> Path | None:
         """The packed plan folder, once made."""
         return self._made
-
-    def _settled(self, progress: Progress, *, proves: bool) -> None:
-        self._settle(progress, proves=proves)
 
     def _settle(self, progress: Progress, *, proves: bool) -> Plan:
         session = self._held()

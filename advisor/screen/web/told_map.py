@@ -92,10 +92,9 @@ def map_told(part: MeasuredPart, drawn: Shown, colours: ColourMap) -> tuple[dict
     """Zones and paints of a plan, the pieces of cut facets, and the lines between zones."""
     plan, mesh = drawn.plan, drawn.mesh
     zone = np.where(plan.facets.zone > _MOST_ZONES, -1, plan.facets.zone).astype("<i2")
-    pieces, count = np.flatnonzero(~drawn.is_whole), len(part.mesh.faces)
-    zones, paints = np.full(count, HIDDEN_ZONE, "<i2"), np.full(count, HIDDEN_PAINT, np.uint8)
-    whole = drawn.parent[drawn.is_whole]
-    zones[whole], paints[whole] = zone[drawn.is_whole], colours.index[drawn.is_whole]
+    pieces = np.flatnonzero(~drawn.is_whole)
+    zones = np.full(len(part.mesh.faces), HIDDEN_ZONE, "<i2")
+    zones[drawn.parent[drawn.is_whole]] = zone[drawn.is_whole]
     middle = middle_of(part)
     corners = mesh.vertices[mesh.faces[pieces]] - middle
     border = rim_half_edges(mesh, plan.facets.zone)
@@ -103,20 +102,24 @@ def map_told(part: MeasuredPart, drawn: Shown, colours: ColourMap) -> tuple[dict
     lines = mesh.vertices[half_edge_ends(mesh.faces, border)] - middle
     arrays: Arrays = {
         "zone": zones,
-        "paint": paints,
         "piece-corners": corners.astype("<f4"),
         "piece-normals": _normals(drawn.corner_normal[pieces]),
         "piece-zone": zone[pieces],
-        "piece-paint": colours.index[pieces],
         "borders": lines.astype("<f4"),
     }
-    return {"map": paints_told(colours)}, arrays
+    told, paints = _painted(part, drawn, colours)
+    return told, {**arrays, **paints}
 
 
 def paint_told(part: MeasuredPart, drawn: Shown, mode: ColourMode) -> tuple[dict[str, Any], Arrays]:
     """Paints alone, where the plan stays and the colours change."""
-    told, arrays = map_told(part, drawn, colour_map(drawn.plan, mode))
-    return told, {name: arrays[name] for name in ("paint", "piece-paint")}
+    return _painted(part, drawn, colour_map(drawn.plan, mode))
+
+
+def _painted(part: MeasuredPart, drawn: Shown, colours: ColourMap) -> tuple[dict[str, Any], Arrays]:
+    paints = np.full(len(part.mesh.faces), HIDDEN_PAINT, np.uint8)
+    paints[drawn.parent[drawn.is_whole]] = colours.index[drawn.is_whole]
+    return {"map": paints_told(colours)}, {"paint": paints, "piece-paint": colours.index[~drawn.is_whole]}
 
 
 def paints_told(colours: ColourMap) -> dict[str, Any]:

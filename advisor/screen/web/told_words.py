@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from advisor.advice.choose import IN_WORDS, in_words
-from advisor.advice.session import Session
+from advisor.advice.session import Session, state_key
 from advisor.advice.settings import Settings
-from advisor.advice.zone_entries import Keys
 from advisor.cutter.materials import all_materials
 from advisor.model import Advice, Plan, Zone
 from advisor.pack.card import zone_card
@@ -47,11 +45,6 @@ def sums_of(plan: Plan) -> Sums:
     return Sums(len(plan.zones), path / _MM_PER_M, totals.total_min, low, high)
 
 
-def state_key(keys: Keys) -> str:
-    """A state of the work as text, to find its sums again."""
-    return json.dumps(keys, sort_keys=True, default=list)
-
-
 def plan_words(session: Session, plan: Plan, seen: Mapping[str, Sums]) -> dict[str, Any]:
     """All words of the page but the cards.
 
@@ -65,7 +58,8 @@ def plan_words(session: Session, plan: Plan, seen: Mapping[str, Sums]) -> dict[s
     """
     settings, record = session.settings(), plan.record
     unit = length_unit(record)
-    by_entry = entry_zones(session, plan)
+    zones = session.zones_of_entries()
+    by_entry = _said_of_zones(session, zones)
     before = session.keys_before
     return {
         "part": {**part_words(plan, unit), "unit_open": record.part.unit_assumed or "unit" in session.keys},
@@ -75,7 +69,7 @@ def plan_words(session: Session, plan: Plan, seen: Mapping[str, Sums]) -> dict[s
         "sums": asdict(sums_of(plan)),
         "before": _sums(seen.get(state_key(before))) if before is not None else None,
         "first": _sums(seen.get(state_key(session.first_keys))) if session.can_undo else None,
-        "entries": [_entry_words(entry, plan, place, session) for place, entry in enumerate(session.entries)],
+        "entries": [_entry_words(*told) for told in zip(range(len(zones)), session.entries, zones, strict=True)],
         "undo": session.can_undo,
         "redo": session.can_redo,
         "proved": plan.passes is not None,
@@ -142,18 +136,15 @@ def _zone_row(zone: Zone, unit: LengthUnit, entry: Mapping[str, Any]) -> dict[st
     }
 
 
-def entry_zones(session: Session, plan: Plan) -> dict[int, dict[str, Any]]:
+def _said_of_zones(session: Session, zones: Sequence[int]) -> dict[int, dict[str, Any]]:
     """What the entries of the job say together, by zone of the plan."""
     told: dict[int, dict[str, Any]] = {}
-    if not session.entries:
-        return told
-    for entry, zone in zip(session.entries, session.zones_of_entries(), strict=True):
+    for entry, zone in zip(session.entries, zones, strict=True):
         told.setdefault(zone, {}).update({key: value for key, value in entry.items() if key != "at"})
     return told
 
 
-def _entry_words(entry: Mapping[str, Any], plan: Plan, place: int, session: Session) -> dict[str, Any]:
-    zone = session.zones_of_entries()[place]
+def _entry_words(place: int, entry: Mapping[str, Any], zone: int) -> dict[str, Any]:
     said = []
     if entry.get("name"):
         said.append(f"called “{entry['name']}”")
@@ -182,7 +173,7 @@ def _bare(value: Any) -> str:
 def card_words(session: Session, plan: Plan, zone: Zone) -> dict[str, Any]:
     """The card of a zone, its candidates, and what was decided for it."""
     card, unit = zone_card(plan.record, zone), length_unit(plan.record)
-    entry = entry_zones(session, plan).get(zone.id, {})
+    entry = _said_of_zones(session, session.zones_of_entries()).get(zone.id, {})
     return {
         "id": zone.id,
         "title": f"Zone {zone.id}",
