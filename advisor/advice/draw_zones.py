@@ -126,7 +126,7 @@ def _drawn(
     # neither waits for the other, and both are kernels in the main
     with ThreadPoolExecutor(1) as beside:
         later = beside.submit(pass_sums, patches, bends, settings.stages[-1].target, axis)
-        graph = patch_graph(patches, axis)
+        graph = patch_graph(patches, axis, lambda: steady.heights)
         sums = later.result()
     # both sides of a blend run over it by the overlap
     prices = Prices(rules.blend_price + 2 * rules.overlap, rules.zone_price, HABIT_SHARE)

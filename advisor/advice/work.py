@@ -43,6 +43,7 @@ class Work:
     reach_key : what the reach hangs on; None where nothing was asked
     facets_um : chord error of the facets
     off_mm : stock that counts as nothing
+    in_short : whether estimates are enough
     ids : (z,) public number of every zone, -1 for those left out
     finished : (z,) zones that a ball is to finish
     layer : lays passes; None where lengths are area over spacing
@@ -57,6 +58,7 @@ class Work:
     finished: Flags
     facets_um: float | None
     off_mm: float
+    in_short: bool
     accuracy: Accuracy
     families: tuple[Family, ...]
     fits: list[FittedSurface | None]
@@ -90,7 +92,8 @@ def work_for(
         Not where a plan stops after the zones.
     in_short : bool
         Neither copies nor fitted surfaces are looked for, and what tools reach is taken from the newest map that is
-        kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked.
+        kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked. Advice
+        then asks some facets of large zones for all.
     """
     progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
@@ -124,8 +127,9 @@ def work_for(
         sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, off_mm)
         layer = PassLayer(zoning, part.bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     return Work(
-        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, accuracy_of(settings, facets_um),
-        families, fits, kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
+        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short,
+        accuracy_of(settings, facets_um), families, fits,
+        kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
         kept.once("measures", key, lambda: measure_zones(zoning, drawn.surfaces, drawn.shapes)),
         asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,
     )  # fmt: skip

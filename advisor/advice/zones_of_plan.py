@@ -16,10 +16,13 @@ from advisor.advice.trade import trade_of
 from advisor.advice.work import Work
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures
+from advisor.advice.zone_surface import ZoneSurface
 from advisor.model import Advice, Repeats, Trade, Zone, ZoneReach
 from advisor.part.mesh import Ints
 from advisor.zones.repeats import Family
 
+# Facets of a zone that are asked for all of them where estimates are enough: minutes then move by about a thousandth.
+_FACETS_IN_SHORT = 20_000
 # Steps, candidates, reach and trade of a zone, and its passes step by step.
 _Advised = tuple[
     tuple[Advice, ...], tuple[Advice, ...], ZoneReach | None, Trade | None, tuple[tuple[Advice, Laid], ...]
@@ -94,8 +97,8 @@ def _advice(work: Work, number: int, check: Callable[[], None]) -> _Advised:
         return _advice_asked(work, number, check)
     wishes, job = work.wishes, work.settings.job
     key = (
-        work.key, work.reach_key, number, wishes.strategy.get(number), number in wishes.protected, work.settings.stages,
-        work.accuracy, job.zones.corner_share,
+        work.key, work.reach_key, work.in_short, number, wishes.strategy.get(number), number in wishes.protected,
+        work.settings.stages, work.accuracy, job.zones.corner_share,
     )  # fmt: skip
     return work.kept.once("advice", key, lambda: _advice_asked(work, number, check), times=max(len(work.measures), 1))
 
@@ -105,15 +108,18 @@ def _advice_asked(work: Work, number: int, check: Callable[[], None]) -> _Advise
     reach = None
     if work.reach is not None:
         reach = zone_reach(work.reach, number, work.asked, settings.job.zones.corner_share, measure.concave_radius_mm)
+    surface = work.drawn.surfaces[number]
+    if work.in_short:
+        surface = surface.sampled(_FACETS_IN_SHORT)
     steps, told = zone_advice(
-        work.drawn.surfaces[number], measure, settings.stages, work.accuracy, work.wishes.strategy.get(number),
+        surface, measure, settings.stages, work.accuracy, work.wishes.strategy.get(number),
         is_protected=number in work.wishes.protected, reach=reach, laid=numbers_from(layer, number, check),
     )  # fmt: skip
     passes: tuple[tuple[Advice, Laid], ...] = ()
     if layer is not None:
         steps, told, laid = layer.settled(number, steps, settings.stages, told)
         passes = tuple((step, own) for step, own in zip(steps, laid, strict=True) if own is not None)
-    return steps, told, reach, _trade(work, measure, number, steps[-1]) if steps else None, passes
+    return steps, told, reach, _trade(work, surface, measure, steps[-1]) if steps else None, passes
 
 
 def _not_to_be_copied(
@@ -139,11 +145,11 @@ def _with_outline(zone: Zone, work: Work, number: int) -> Zone:
     return replace(zone, advice=advice, steps=(*zone.steps[:-1], advice))
 
 
-def _trade(work: Work, measure: ZoneMeasures, number: int, advice: Advice) -> Trade | None:
+def _trade(work: Work, surface: ZoneSurface, measure: ZoneMeasures, advice: Advice) -> Trade | None:
     flat_below_deg, stage = work.settings.job.zones.flat_below, work.settings.stages[-1]
     drawn = work.drawn
     return trade_of(
-        drawn.surfaces[number], measure, stage, work.accuracy, advice, flat_below_deg, drawn.prices.blend_mm_per_mm,
+        surface, measure, stage, work.accuracy, advice, flat_below_deg, drawn.prices.blend_mm_per_mm,
         drawn.steep_from_deg,
     )  # fmt: skip
 

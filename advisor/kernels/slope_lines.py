@@ -144,6 +144,24 @@ def _dips(normal, axis, cosine, slack, side):
     return side * _side(x, y, z, axis, cosine, slack) < 0
 
 
+@njit(nogil=True)
+def _cosines_over(normal, axis):
+    """Least and greatest cosine of the slope at the corners of a facet, and at its middles of edges and its own."""
+    low, high = np.inf, -np.inf
+    for i in range(7):
+        x, y, z = 0.0, 0.0, 0.0
+        for k in range(3):
+            # a corner each, two of them, all three
+            if i == 6 or (i < 3 and i == k) or (3 <= i < 6 and i - 3 != k):
+                x, y, z = x + normal[k, 0], y + normal[k, 1], z + normal[k, 2]
+        length = np.sqrt(x * x + y * y + z * z)
+        if length == 0.0:
+            return -np.inf, np.inf
+        cosine = (x * axis[0] + y * axis[1] + z * axis[2]) / length
+        low, high = min(low, cosine), max(high, cosine)
+    return low, high
+
+
 @reads(0)
 @njit(cache=True, nogil=True)
 def crossed_facets(corner_normal, axis, cosines, slacks):
@@ -151,7 +169,11 @@ def crossed_facets(corner_normal, axis, cosines, slacks):
     crossed = np.zeros(corner_normal.shape[0], np.bool_)
     sides = np.empty(3, np.int8)
     for f in range(corner_normal.shape[0]):
+        least, most = _cosines_over(corner_normal[f], axis)
         for i in range(cosines.shape[0]):
+            # most facets are far from any threshold
+            if cosines[i] - slacks[i] > most or cosines[i] + slacks[i] < least:
+                continue
             if _is_on(corner_normal[f], axis, cosines[i], slacks[i]):
                 continue
             _sides_of_facet(corner_normal[f], axis, cosines[i], slacks[i], sides)

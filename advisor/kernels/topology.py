@@ -182,6 +182,51 @@ def connected_facets(twins, linked):
     return number_roots(parent)
 
 
+@reads(0, 1, 2)
+@njit(cache=True, nogil=True)
+def connected_alike(twins, kind, parted):
+    """Connected groups of facets of one kind.
+
+    Parameters
+    ----------
+    twins : (3 m,) int32 array
+    kind : (m,) int8 array
+    parted : (3 m,) bool array
+        Half-edges across which a group does not go on, unless it does across the twin; of no length for none.
+
+    Returns
+    -------
+    (m,) int32 array
+        Label of every facet, from 0.
+    """
+    m = twins.shape[0] // 3
+    parent = np.arange(m).astype(np.int32)
+    for f in range(m):
+        for h in range(3 * f, 3 * f + 3):
+            other = twins[h] // 3
+            if twins[h] < 0 or kind[other] != kind[f] or (parted.shape[0] > 0 and parted[h]):
+                continue
+            join(parent, np.int32(f), np.int32(other))
+    return number_roots(parent)[0]
+
+
+@reads(0, 1)
+@njit(cache=True, nogil=True)
+def changing_edges(twins, label):
+    """(k,) lower half-edge of every edge between two facets with different labels, (m,) int32, in ascending order."""
+    count = 0
+    for h in range(twins.shape[0]):
+        if twins[h] > h and label[h // 3] != label[twins[h] // 3]:
+            count += 1
+    found = np.empty(count, np.int64)
+    count = 0
+    for h in range(twins.shape[0]):
+        if twins[h] > h and label[h // 3] != label[twins[h] // 3]:
+            found[count] = h
+            count += 1
+    return found
+
+
 @reads(1)
 @njit(cache=True, nogil=True)
 def plane_faces(twins, normals, least_cosine, seeds):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.topology import connected_facets
+from advisor.kernels.topology import changing_edges, connected_alike
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm
 from advisor.zones.classes import UNDERCUT
 
@@ -38,20 +38,15 @@ class Borders:
 
 def borders(mesh: Mesh, label: Ints) -> Borders:
     """Edges at which the label changes."""
-    h = np.arange(len(mesh.twins))
-    once = np.flatnonzero(mesh.twins > h)
-    one, other = label[once // 3], label[mesh.twins[once] // 3]
-    changes = one != other
-    half_edge = once[changes]
-    return Borders(half_edge, one[changes], other[changes], edge_lengths_mm(mesh, half_edge))
+    half_edge = changing_edges(mesh.twins, label.astype(np.int32, copy=False))
+    one, other = label[half_edge // 3], label[mesh.twins[half_edge] // 3]
+    return Borders(half_edge, one, other, edge_lengths_mm(mesh, half_edge))
 
 
 def connected_areas(mesh: Mesh, facet_class: NDArray[Any], parted: Flags | None = None) -> Ints:
     """(m,) label of each facet: connected areas of one class, numbered from 0; `parted` half-edges part them too."""
-    partner = np.maximum(mesh.twins, 0) // 3
-    alike = np.repeat(facet_class, 3) == facet_class[partner]
-    label, _ = connected_facets(mesh.twins, alike if parted is None else alike & ~parted)
-    return np.asarray(label)
+    parts = np.zeros(0, bool) if parted is None else parted
+    return np.asarray(connected_alike(mesh.twins, facet_class.astype(np.int8, copy=False), parts))
 
 
 def spread_sample(label: Labels, wanted: int) -> NDArray[np.int64]:

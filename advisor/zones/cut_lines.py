@@ -125,13 +125,14 @@ def cut_at_slopes(
     patch, vertex_ids = _take_patch(mesh, corner_normal, chosen)
     shortest = max(shortest_mm, tolerances.SHORTEST_LINE_SHARE_OF_SIZE * mesh.reach_mm)
     for cosine, slack in zip(cosines, slacks, strict=True):
-        on = facets_on(corner_normal, axis, cosine, slack)
+        on = np.zeros(len(mesh.faces), bool)
+        on[chosen] = facets_on(corner_normal[chosen], axis, cosine, slack)
         _cut_patch(patch, on, axis, cosine, slack, shortest)
     return _put_back(mesh, corner_normal, chosen, patch, vertex_ids)
 
 
 def _cut_patch(patch: _Patch, on: Flags, axis: Floats, cosine: float, slack: float, shortest: float) -> None:
-    """Cut along one threshold; `on` tells facets of the whole mesh that lie on it all over."""
+    """Cut along one threshold; `on` tells facets before cutting that lie on it all over."""
     for _ in range(tolerances.LINE_REFINEMENTS):
         sides = corner_sides(patch.corner_normal, on[patch.parent], axis, cosine, slack)
         at = halving_places(

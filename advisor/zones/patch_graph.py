@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.kernels.patch_sums import border_sums, faces_material, height_map
-from advisor.part.frame import plan_axes
+from advisor.kernels.patch_sums import border_sums
 from advisor.part.mesh import Flags, Floats
 from advisor.zones.areas import borders, numbered_pairs, spread_sample
 from advisor.zones.classes import FLAT, STEEP, UNDERCUT
+from advisor.zones.height_map import HeightMap, height_map_of
 from advisor.zones.patches import LEVEL, SMALL, Patches
 
-# Cells along the longer side of the part in plan: a wall that faces another across a gap sees it at this grain.
-_CELLS = 400
-_CLEAR_CELLS = 2.0
 # Facets asked of every patch: shares within a few percent are enough to tell inside from outside.
 _ASKED = 60
+# Level share of a normal below which it points up or down.
+_LEAST_LEVEL = 0.1
 
 
 @dataclass(frozen=True)
@@ -62,8 +62,8 @@ class PatchGraph:
         return np.asarray((self.falling_share >= tolerances.EXTREME_SHARE) & (self.rim_mm > 0))
 
 
-def patch_graph(patches: Patches, axis: Floats) -> PatchGraph:
-    """The graph of patches seen along a tool axis."""
+def patch_graph(patches: Patches, axis: Floats, heights: Callable[[], HeightMap] | None = None) -> PatchGraph:
+    """The graph of patches seen along a tool axis; `heights` gives those of the part where they may be known."""
     mesh, count = patches.surface.mesh, patches.count
     edge = borders(mesh, patches.patch)
     pairs, pair = numbered_pairs(edge.one, edge.other, count)
@@ -83,7 +83,7 @@ def patch_graph(patches: Patches, axis: Floats) -> PatchGraph:
     under = np.bincount(beside, patches.kind[across] == UNDERCUT, minlength=count) > 0
     return PatchGraph(
         pairs, sums[:, 0], sums[:, 1], sums[:, 2], rim, rising * share, falling * share,
-        _walls(patches), _inside(patches, axis), under,
+        _walls(patches), _inside(patches, axis, heights or (lambda: height_map_of(mesh, axis))), under,
     )  # fmt: skip
 
 
@@ -93,29 +93,22 @@ def _walls(patches: Patches) -> Flags:
     return np.asarray(steep >= tolerances.WALL_AREA_SHARE * patches.area_mm2)
 
 
-def _inside(patches: Patches, axis: Floats) -> Flags:
+def _inside(patches: Patches, axis: Floats, heights: Callable[[], HeightMap]) -> Flags:
     """(p,) steep patches most of which face other material when they look out level."""
-    mesh, frame = patches.surface.mesh, plan_axes(axis)
-    inside = np.zeros(patches.count, bool)
+    mesh = patches.surface.mesh
     steep = np.flatnonzero((patches.patch_class == STEEP)[patches.patch] & (patches.kind != SMALL)[patches.patch])
     if len(steep) == 0:
-        return inside
-    plan, height = mesh.vertices @ frame.T, mesh.vertices @ axis
-    low = plan.min(axis=0)
-    cell = float(np.ptp(plan, axis=0).max()) / _CELLS
-    columns, rows = (np.ptp(plan, axis=0) / cell).astype(int) + 1
-    top = height_map(plan, height, mesh.faces, low, cell, rows, columns)
+        return np.zeros(patches.count, bool)
     asked = steep[spread_sample(patches.patch[steep], _ASKED)]
-    out = patches.surface.normal[asked] @ frame.T
-    length = np.linalg.norm(out, axis=1)
-    asked, out = asked[length > 0.1], (out / np.maximum(length, 1e-12)[:, None])[length > 0.1]
-    middle = mesh.middle[asked]
-    met = faces_material(top, (middle @ frame.T - low) / cell, out, middle @ axis, _CLEAR_CELLS)
+    normal = patches.surface.normal[asked]
+    # upright ones look nowhere
+    level = np.linalg.norm(np.cross(normal, axis), axis=1) > _LEAST_LEVEL
+    asked, normal = asked[level], normal[level]
+    met = heights().is_faced(mesh.middle[asked], normal)
     area = mesh.area_mm2[asked]
     total = np.bincount(patches.patch[asked], area, minlength=patches.count)
     seen = np.bincount(patches.patch[asked], area * met, minlength=patches.count)
-    inside = seen > 0.5 * total
-    return np.asarray(inside & (total > 0))
+    return np.asarray((seen > 0.5 * total) & (total > 0))
 
 
 def extremes(patches: Patches, graph: PatchGraph) -> NDArray[np.int64]:

@@ -18,6 +18,7 @@ from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.areas import connected_areas
 from advisor.zones.classes import slope_deg
+from advisor.zones.height_map import HeightMap, height_map_of
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,11 @@ class SteadyFacets:
     def corner_slope_deg(self) -> Floats:
         """(m, 2) least and greatest slope of the smooth surface at the corners."""
         return np.asarray(corner_slopes(self.smooth.corner_normal, self.axis))
+
+    @cached_property
+    def heights(self) -> HeightMap:
+        """Of the mesh, along the axis."""
+        return height_map_of(self.mesh, self.axis)
 
     @cached_property
     def slope_deg(self) -> Floats:
