@@ -371,3 +371,6 @@ STEP_LEAST_CHORD_MM = 0.0005
 STEP_MOST_CHORD_MM = 0.005
 # Where no cusp is known: that of the default finish, a cusp of 5 um.
 STEP_CHORD_MM = 0.001
+
+# Edges in which a zone turns inward count as a corner from this share of the part's size: shorter ones are crumbs.
+CORNER_SHARE_OF_SIZE = 0.005

@@ -103,6 +103,7 @@ class Tilt:
     """A tilt that keeps the contact off the tip, and what it gains at the contact of the least slope.
 
     ``allowed`` says whether the job's machine can tilt so far. Speeds are ``None`` where no spindle speed is known.
+    ``spindle_rpm`` and ``feed_mm_per_min`` are those to run tilted: further up the ball the same spindle cuts faster.
     """
 
     tilt_deg: float
@@ -111,6 +112,8 @@ class Tilt:
     contact_diameter_after_mm: float
     surface_speed_before_m_per_min: float | None
     surface_speed_after_m_per_min: float | None
+    spindle_rpm: float | None = None
+    feed_mm_per_min: float | None = None
 
 
 @dataclass(frozen=True)
@@ -161,7 +164,8 @@ class Advice:
     virtual cut leaves where the tool gets to. ``centre_path_mm`` is run by the middle of the cutter, ``link_mm`` goes
     along the surface between passes, ``lift_mm`` through the air. ``cusp_uniformity`` is standard deviation over mean
     of the cusp (the height that 95 % of a place stays within) from place to place. Shares are of the area the tool gets
-    to, ``uncut_share`` of what no pass comes near, 1 where the tool gets nowhere; ``gouge_um`` is the deepest cut below
+    to, ``uncut_share`` of what no pass comes near, 1 where the tool gets nowhere; ``out_of_reach_share`` is that of the
+    zone that the stage's tool, its holder with it, does not get to. ``gouge_um`` is the deepest cut below
     the smooth surface, but for 0.1 % of it. ``spirals`` is how many of the passes were wound from closed loops.
 
     ``step_curve`` is told of usable candidates of the last stage: what other stepovers would take and leave, closest
@@ -202,6 +206,7 @@ class Advice:
     cusp_uniformity: float | None = None
     above_target_share: float | None = None
     uncut_share: float | None = None
+    out_of_reach_share: float | None = None
     gouge_um: float | None = None
     spirals: int | None = None
     step_curve: tuple[StepPoint, ...] = ()
@@ -330,6 +335,7 @@ class ZoneTilt:
     ``held_back_share`` on how much of the zone, the clearest of those taken. ``lead`` is in the direction of the feed,
     ``lean`` across it; ``None`` but for five axes. ``places`` is at how many points of the zone that was asked,
     ``lost_share`` what of its area is reached upright and not so, ``lost_by`` what mostly touches there.
+    ``spindle_rpm`` and ``feed_mm_per_min`` are those not to pass at any tilt told.
     """
 
     tilt_deg: float
@@ -349,6 +355,8 @@ class ZoneTilt:
     places: int = 0
     lost_share: float = 0.0
     lost_by: TiltHold | None = None
+    spindle_rpm: float | None = None
+    feed_mm_per_min: float | None = None
 
 
 @dataclass(frozen=True)

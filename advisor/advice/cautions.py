@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from advisor.advice.left_before import TELLING_SHARE
 from advisor.advice.settings import Settings
 from advisor.cutter.bending import STICK_OUT_LIMIT, slenderness
 from advisor.cutter.contact import cusp_height_mm
@@ -45,6 +46,7 @@ def cautions(
     told.extend(_of_hidden_surface(zones))
     if lays_passes:
         told.extend(of_passes_not_laid(zones))
+    told.extend(_of_tools_held_off(zones))
     told.extend(_of_coarse_model(settings, facets_um))
     told.extend(_of_long_tools(settings))
     return tuple(told)
@@ -66,6 +68,20 @@ def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:
     return [
         f"Not all passes of {_zones(missing)} are laid and cut virtually: they are too long to, or have no outline to "
         "start from. Their lengths are area over spacing and their cusps those of the sums."
+    ]
+
+
+def _of_tools_held_off(zones: tuple[Zone, ...]) -> list[str]:
+    """A word on stages before the last whose tools do not get to all that the last one is to finish."""
+    held: dict[str, list[int]] = {}
+    for zone in zones:
+        for step in zone.steps[:-1]:
+            if (step.out_of_reach_share or 0.0) > TELLING_SHARE:
+                held.setdefault(step.stage, []).append(zone.id)
+    return [
+        f"The tool of {stage} does not get to all of {_zones(ids)}, where its passes end: the next stage meets there "
+        "what was left before. Look at stick-out and holder."
+        for stage, ids in held.items()
     ]
 
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from advisor.advice.budget import budget_words, error_budget
 from advisor.advice.conditions import StageConditions, ZoneConditions, wanted_speed_m_per_min
 from advisor.advice.minutes import pass_count, stage_minutes
+from advisor.advice.tilt_words import slower_words
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.chips import cusp_along_feed_um
 from advisor.cutter.cutter import Cutter
 from advisor.job import Machine
-from advisor.model import Advice, Range, Tilt
+from advisor.model import Advice, Range
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ def _cusp_along_feed_um(feed_per_tooth_mm: float | None, cutter: Cutter) -> floa
 
 def condition_words(advice: Advice, stage: StageConditions, conditions: ZoneConditions) -> tuple[str, ...]:
     """What a machinist must know of the conditions of the advised candidate."""
-    sentences = [_spindle_words(stage, conditions), _tilt_words(advice.tilt, stage.machine)]
+    sentences = [_spindle_words(stage, conditions), _tilt_words(advice, stage.machine)]
     if advice.corner_feed_mm_per_min is not None:
         sentences.append(
             f"Slow to about {advice.corner_feed_mm_per_min:.0f} mm/min where a pass walks into an inside corner or the "
@@ -94,7 +95,8 @@ def _spindle_words(stage: StageConditions, conditions: ZoneConditions) -> str | 
     )
 
 
-def _tilt_words(tilt: Tilt | None, machine: Machine) -> str | None:
+def _tilt_words(advice: Advice, machine: Machine) -> str | None:
+    tilt = advice.tilt
     if tilt is None:
         return None
     gain = f"touches on {tilt.contact_diameter_after_mm:.2f} mm instead of {tilt.contact_diameter_before_mm:.2f}"
@@ -102,7 +104,7 @@ def _tilt_words(tilt: Tilt | None, machine: Machine) -> str | None:
         before, after = tilt.surface_speed_before_m_per_min, tilt.surface_speed_after_m_per_min
         gain += f", at {after:.0f} m/min instead of {before:.0f}"
     if tilt.allowed:
-        return f"Tilt the tool {tilt.tilt_deg:.0f} deg: the ball then {gain}."
+        return " ".join((f"Tilt the tool {tilt.tilt_deg:.0f} deg: the ball then {gain}.", *slower_words(tilt, advice)))
     cannot = (
         "with three axes it cannot" if machine.axes == "3" else f"this machine tilts {machine.tilt_deg:.0f} deg at most"
     )

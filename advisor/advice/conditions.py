@@ -13,7 +13,7 @@ from advisor.cutter.chips import compensated_feed_per_tooth_mm, thinning_factor
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.force import ball_finishing_force_n
 from advisor.cutter.materials import Material
-from advisor.cutter.speeds import feed_mm_per_min, surface_speed_m_per_min
+from advisor.cutter.speeds import feed_mm_per_min, spindle_rpm, surface_speed_m_per_min
 from advisor.cutter.spindle import SpindleChoice, choose_spindle, effective_flutes
 from advisor.cutter.tilt import advise_tilt
 from advisor.job import Machine, Stage, Tool
@@ -32,7 +32,11 @@ TIP_SHARE_WORTH_TILT = 0.2
 
 @dataclass(frozen=True)
 class StageConditions:
-    """What a stage asks, what it cuts with and in, and how deep."""
+    """What a stage asks, what it cuts with and in, and how deep.
+
+    ``depth_mm`` is the stock that is taken off, ``ridge_mm`` how high cusps of the stage before stand on it. ``before``
+    are the stages before, the first one first.
+    """
 
     target: StageTarget
     tool: Tool
@@ -40,6 +44,8 @@ class StageConditions:
     material: Material | None
     machine: Machine
     depth_mm: float
+    ridge_mm: float = 0.0
+    before: tuple[StageConditions, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,7 +81,7 @@ def zone_conditions(
         feed_per_tooth_mm=per_tooth,
         feed_mm_per_min=feed,
         corner_feed_mm_per_min=feed * CORNER_FEED_SHARE if feed is not None and slow else None,
-        tilt=_tilt(surface, target.cutter, stage, spindle, tip_share),
+        tilt=_tilt(surface, target.cutter, stage, spindle, feed, tip_share),
         force_n=force,
         bending_um=_bending_um(surface, stage, force),
     )
@@ -140,7 +146,12 @@ def _feed_per_tooth_mm(stage: StageConditions) -> float | None:
 
 
 def _tilt(
-    surface: ZoneSurface, cutter: Cutter, stage: StageConditions, spindle: SpindleChoice | None, tip_share: float
+    surface: ZoneSurface,
+    cutter: Cutter,
+    stage: StageConditions,
+    spindle: SpindleChoice | None,
+    feed_mm_per_min: float | None,
+    tip_share: float,
 ) -> Tilt | None:
     """A tilt, where much of the zone is cut near the tip of a ball."""
     if tip_share < TIP_SHARE_WORTH_TILT or cutter.ring_radius_mm > 0:
@@ -148,12 +159,29 @@ def _tilt(
     # all but a twentieth of the zone leans at least so much
     least = float(quantile(surface.slope_deg, surface.area_mm2, [0.05])[0])
     told = advise_tilt(least, cutter.diameter_mm, stage.depth_mm, stage.machine.tilt_deg)
-
-    def speed(diameter_mm: float) -> float | None:
-        return None if spindle is None else float(surface_speed_m_per_min(spindle.rpm, diameter_mm))
-
     before, after = told.contact_diameter_before_mm, told.contact_diameter_after_mm
-    return Tilt(told.tilt_deg, told.allowed, before, after, speed(before), speed(after))
+    if spindle is None:
+        return Tilt(told.tilt_deg, told.allowed, before, after, None, None)
+    steepest = float(surface.corner_slope_deg[:, 1].max())
+    rpm = rpm_when_tilted(stage, steepest, told.tilt_deg, spindle.rpm)
+    return Tilt(
+        told.tilt_deg, told.allowed, before, after, float(surface_speed_m_per_min(spindle.rpm, before)),
+        float(surface_speed_m_per_min(rpm, after)), rpm,
+        None if feed_mm_per_min is None else feed_mm_per_min * rpm / spindle.rpm,
+    )  # fmt: skip
+
+
+def rpm_when_tilted(stage: StageConditions, steepest_deg: float, tilt_deg: float, rpm: float) -> float:
+    """Spindle speed at which the largest diameter in a tilted cut keeps to the highest cutting speed, `rpm` at most.
+
+    A tilt adds to the slope in one direction and takes from it in the other: the steepest place may gain all of it.
+    """
+    speeds = wanted_speed_m_per_min(stage)
+    if speeds is None:
+        return rpm
+    slopes = np.array([min(steepest_deg + tilt_deg, 90.0)])
+    largest_mm = float(effective_diameters_mm(stage.target.cutter, slopes, stage.depth_mm)[0])
+    return min(rpm, float(spindle_rpm(speeds[1], largest_mm)))
 
 
 def _has_tight_hollow(surface: ZoneSurface, cutter: Cutter) -> bool:
@@ -170,7 +198,8 @@ def _force_n(stage: StageConditions, per_tooth_mm: float | None) -> float | None
     return float(
         ball_finishing_force_n(
             per_tooth_mm,
-            stage.depth_mm,
+            # no deeper than to the middle of the ball, of which the sum is
+            min(stage.depth_mm + stage.ridge_mm, stage.target.cutter.corner_radius_mm),
             min(stage.target.flat_step_mm, stage.tool.diameter / 2),
             stage.target.cutter.corner_radius_mm,
             material.kc11_n_per_mm2,

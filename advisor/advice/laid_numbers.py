@@ -97,6 +97,7 @@ def with_laid_numbers(advice: Advice, found: Laid) -> Advice:
         cusp_uniformity=None if np.isnan(unevenness) else unevenness,
         above_target_share=summary.above_target_share if gets_there else None,
         uncut_share=summary.uncut_share if gets_there else 1.0,
+        out_of_reach_share=found.points.out_of_reach_share,
         gouge_um=_um(found.proof.gouge_mm),
         spirals=found.spirals,
         is_laid=True,

@@ -229,12 +229,15 @@ def _target(stage: Stage, tools: tuple[Tool, ...], subject: str) -> StageTarget:
 def _conditions(job: Job, tools: tuple[Tool, ...], subject: str) -> tuple[StageConditions, ...]:
     """What each stage cuts with and how deep: what the stage before left, less what it leaves itself."""
     material = _material(job, subject)
-    left, conditions = job.stock, []
+    left, ridge, conditions = job.stock, 0.0, list[StageConditions]()
     for stage in job.stage:
         target = _target(stage, tools, subject)
         depth = max(left - stage.stock_left, _LEAST_DEPTH_MM)
-        conditions.append(StageConditions(target, tools[target.tool], stage, material, job.machine, depth))
-        left = stage.stock_left
+        before = tuple(conditions)
+        conditions.append(
+            StageConditions(target, tools[target.tool], stage, material, job.machine, depth, ridge, before)
+        )
+        left, ridge = stage.stock_left, target.flat_cusp_mm
     return tuple(conditions)
 
 

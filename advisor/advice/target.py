@@ -44,6 +44,14 @@ class StageTarget:
         corner = np.array([self.cutter.corner_per_mm])
         return float(self.steps_mm(corner, np.zeros(1))[0])
 
+    @property
+    def flat_cusp_mm(self) -> float:
+        """Cusp on a flat surface, mm."""
+        if self.cusp_mm is not None:
+            return self.cusp_mm
+        corner = np.array([self.cutter.corner_per_mm])
+        return float(self.cutter.cusp_mm(np.array([self.flat_step_mm]), corner, np.zeros(1))[0])
+
     def edges(self, surface: ZoneSurface) -> Flags:
         """(m,) facets on a bend so sharp that all the turn of the zone fits in one step: an edge, not a surface.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from advisor import tolerances
 from advisor.advice.conditions import TIP_SHARE_WORTH_TILT
 from advisor.job import Tool
-from advisor.model import Advice, FeedTilt, TiltHold, ZoneTilt
+from advisor.model import Advice, FeedTilt, Tilt, TiltHold, ZoneTilt
 from advisor.words import plain_number
 
 # The sentence of ``complete.condition_words`` on a tilt by itself, neighbours not asked.
@@ -13,6 +13,8 @@ _ASKED_ALONE = "Tilt the tool "
 _WHAT: dict[TiltHold, str] = {"holder": "the holder", "shank": "neck or shank", "cutter": "the cutter"}
 # What rounds to nothing in tenths of a per cent.
 _LEAST_TOLD_SHARE = 0.001
+# Spindle speeds that differ by less are one.
+_ALIKE_SHARE = 0.005
 _AXES = {0.0: "+X", 90.0: "+Y", 180.0: "-X", 270.0: "-Y"}
 _SIDES = {"both": "to either side", "uphill": "uphill", "downhill": "downhill"}
 
@@ -37,6 +39,18 @@ def tilt_words(tilt: ZoneTilt, tool: Tool) -> tuple[str, ...]:
     if tilt.lead is not None and tilt.lean is not None:
         told += [_of_feed("Lead", tilt.lead), _of_feed("Lean", tilt.lean)]
     return tuple(told)
+
+
+def slower_words(tilt: Tilt | ZoneTilt, advice: Advice) -> tuple[str, ...]:
+    """A sentence on how much slower to turn with a tilt; none where as fast as upright will do."""
+    rpm, feed = tilt.spindle_rpm, tilt.feed_mm_per_min
+    if rpm is None or advice.spindle_rpm is None or rpm > (1.0 - _ALIKE_SHARE) * advice.spindle_rpm:
+        return ()
+    and_feed = "" if feed is None else f" and {feed:.0f} mm/min"
+    return (
+        f"Tilted, run no more than {rpm:.0f} rev/min{and_feed}: more of the ball's side is in the cut, and there "
+        f"{advice.spindle_rpm:.0f} would be faster than it may cut.",
+    )
 
 
 def _of_group(tilt: ZoneTilt) -> tuple[str, ...]:

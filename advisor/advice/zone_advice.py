@@ -9,6 +9,7 @@ from advisor.advice.candidates import candidate, covers, refused_candidates
 from advisor.advice.choose import ZoneFacts, choose, is_cut_here
 from advisor.advice.complete import Accuracy, ZoneExtent, completed, condition_words
 from advisor.advice.conditions import StageConditions, zone_conditions
+from advisor.advice.left_before import left_words, out_of_reach_words
 from advisor.advice.lines import Lines, best_direction_deg, lines_at
 from advisor.advice.step_curve import step_curve
 from advisor.advice.zone_records import ZoneMeasures
@@ -46,13 +47,16 @@ def zone_advice(
         refused = [choose(facts, refused_candidates(stage.target), locked) for stage in stages]
         return tuple(chosen for chosen, _ in refused), refused[-1][1]
     extent = ZoneExtent(measure.z_mm.max - measure.z_mm.min, measure.rim_mm)
-    has_corner = any(near.joint == "inside corner" for near in measure.neighbours)
     steps: list[Advice] = []
     told: tuple[Advice, ...] = ()
     for stage, lines in _lines_by_stage(surface, stages):
         families = covers(surface, stage.target, lines)
         told = tuple(candidate(surface, stage.target, family) for family in families)
-        conditions = zone_conditions(surface, stage, told[0].tip_contact_share or 0.0, has_inside_corner=has_corner)
+        hollow_mm, has_corner = measure.concave_radius_mm, measure.has_inside_corner
+        left = left_words(stage, hollow_mm, has_corner=has_corner)
+        conditions = zone_conditions(
+            surface, stage, told[0].tip_contact_share or 0.0, has_inside_corner=has_corner or bool(left)
+        )
         told = tuple(completed(c, surface, extent, stage, conditions, accuracy) for c in told)
         is_last = stage is stages[-1]
         if is_last:
@@ -63,8 +67,9 @@ def zone_advice(
         chosen, told = choose(facts, told, locked)
         if not is_last:
             chosen = laid(chosen, stage)
+            chosen = replace(chosen, why=(*chosen.why, *out_of_reach_words(chosen, stage)))
         # curves are there to compare candidates: with them, not once more with what is advised
-        why = (*chosen.why, *condition_words(chosen, stage, conditions))
+        why = (*chosen.why, *condition_words(chosen, stage, conditions), *left)
         steps.append(replace(chosen, why=why, step_curve=()))
     steps[-1] = replace(steps[-1], why=(*steps[-1].why, *(() if reach is None else reach.why)))
     return tuple(steps), told

@@ -6,14 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor import tolerances
 from advisor.advice.zone_surface import ZoneSurface, quantile
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, ClassAreas, Joint, Neighbour, Range, SlopeClass, Spread
 from advisor.part.frame import height_word
-from advisor.part.mesh import Floats, rim_lengths_mm
+from advisor.part.mesh import Flags, Floats, edge_lengths_mm, rim_lengths_mm
 from advisor.words import plain_number
 from advisor.zones.areas import borders, numbered_pairs
-from advisor.zones.joints import bend_across_deg, joint_of_bend
+from advisor.zones.joints import INSIDE_CORNER, bend_across_deg, joint_of_bend, sharp_half_edges
 from advisor.zones.patches import class_areas_mm2
 from advisor.zones.shape import ZoneShape
 from advisor.zones.zoning import Zoning
@@ -45,11 +46,12 @@ class ZoneMeasures:
     z_mm: Range
     neighbours: tuple[Neighbour, ...]
     rim_mm: float
+    has_inside_corner: bool
 
 
 def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[ZoneShape]) -> list[ZoneMeasures]:
     """Measures of every zone, in the order of their numbers."""
-    neighbours = _neighbours(zoning)
+    neighbours, cornered = _neighbours(zoning), _with_corners_within(zoning)
     mesh = zoning.surface.mesh
     rims = rim_lengths_mm(mesh, zoning.zone, len(surfaces))
     facets = np.bincount(zoning.zone, minlength=len(surfaces))
@@ -81,6 +83,8 @@ def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[Zone
                 z_mm=z,
                 neighbours=neighbours.get(number, ()),
                 rim_mm=float(rims[number]),
+                has_inside_corner=bool(cornered[number])
+                or any(near.joint == "inside corner" for near in neighbours.get(number, ())),
             )
         )
     return measures
@@ -157,6 +161,17 @@ def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
         found.setdefault(one, []).append(Neighbour(other, total, _JOINTS[kind]))
         found.setdefault(other, []).append(Neighbour(one, total, _JOINTS[kind]))
     return {zone: tuple(sorted(near, key=lambda n: (-n.length_mm, n.zone))) for zone, near in found.items()}
+
+
+def _with_corners_within(zoning: Zoning) -> Flags:
+    """(z,) zones in which surfaces meet at an inside corner, as the walls of a pocket may: a pass walks into it."""
+    mesh, zone = zoning.surface.mesh, zoning.zone
+    sharp = np.flatnonzero(sharp_half_edges(zoning.surface))
+    sharp = sharp[mesh.twins[sharp] > sharp]
+    sharp = sharp[zone[sharp // 3] == zone[mesh.twins[sharp] // 3]]
+    inside = sharp[joint_of_bend(bend_across_deg(zoning.surface, sharp)) == INSIDE_CORNER]
+    length = np.bincount(zone[inside // 3], edge_lengths_mm(mesh, inside), minlength=len(zoning.zone_class))
+    return np.asarray(length > tolerances.CORNER_SHARE_OF_SIZE * mesh.reach_mm)
 
 
 # In the order of the numbers in ``zones.joints``.

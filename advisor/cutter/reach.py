@@ -104,12 +104,12 @@ def reach_of(
 def gets_to(
     body: ToolBody, cutter: Cutter, tree: PlanTree, points_mm: Floats, normals: Floats, tolerance_mm: float
 ) -> Flags:
-    """(k,) whether cutter, neck and shank get to points: ``by_cutter`` and ``by_shank`` of ``reach_of``, and sooner."""
+    """(k,) whether the tool gets to points, as ``reach_of`` says it, and sooner: with its holder at its stick-out."""
     faces_up, shrunk, tip = _let_in(cutter, tree, points_mm, normals, tolerance_mm)
     rows = np.flatnonzero(faces_up)
     rows = rows[~is_blocked(cutter_pieces(shrunk), tree, tip[rows, :2], tip[rows, 2] + _ROUNDING_MM)]
-    if body.shank:
-        rows = rows[~is_blocked(body.shank, tree, tip[rows, :2], tip[rows, 2])]
+    if body.behind:
+        rows = rows[~is_blocked(body.behind, tree, tip[rows, :2], tip[rows, 2])]
     gets = np.zeros(len(points_mm), bool)
     gets[rows] = True
     return gets

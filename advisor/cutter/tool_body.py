@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import Piece, ball_pieces, bull_pieces
@@ -21,17 +22,26 @@ class ToolBody:
     cutter : pieces of the cutting end, heights over its tip
     shank : pieces of neck and shank, heights over the tip; empty where the job does not describe them
     holder : pieces of the holder, heights over its nose; empty where the job does not describe it
+    stick_out_mm : length out of the holder; None where the job leaves it open
     """
 
     cutter: tuple[Piece, ...]
     shank: tuple[Piece, ...]
     holder: tuple[Piece, ...]
+    stick_out_mm: float | None = None
+
+    @cached_property
+    def behind(self) -> tuple[Piece, ...]:
+        """All that follows the cutter, heights over its tip: the holder too where it is known how far up it is."""
+        if self.stick_out_mm is None:
+            return self.shank
+        return self.shank + tuple(replace(piece, base_mm=piece.base_mm + self.stick_out_mm) for piece in self.holder)
 
 
 def tool_body(tool: Tool, clearance_mm: float) -> ToolBody:
     """The pieces of a tool of the job; shank and holder thicker by a clearance all round."""
     cutter = cutter_pieces(cutter_of(tool))
-    return ToolBody(cutter, _shank(tool, tool.diameter / 2, clearance_mm), _holder(tool, clearance_mm))
+    return ToolBody(cutter, _shank(tool, tool.diameter / 2, clearance_mm), _holder(tool, clearance_mm), tool.stick_out)
 
 
 def cutter_of(tool: Tool) -> Cutter:

@@ -114,6 +114,11 @@ class ProofPoints:
     facet: NDArray[np.int64]
     out_of_reach: Flags
 
+    @property
+    def out_of_reach_share(self) -> float:
+        """Share of the area that the tool does not get to."""
+        return float(self.area_mm2[self.out_of_reach].sum() / self.area_mm2.sum())
+
 
 def made_ready(
     lines: PassLines,
@@ -176,7 +181,10 @@ def _cleared(lines: PassLines, surface: PassSurface, place: Workplace) -> PassLi
 def _linked(passes: OrderedPasses, place: Workplace, link_mm: float, feed_mm_per_min: float) -> LaidPasses:
     radius = place.cutter.corner_radius_mm + place.stock_left_mm
     centres = passes.lines.centres_mm(radius, place.cutter.ring_radius_mm, place.axis)
-    links = linked(passes, centres, place.cutter, place.tree, link_mm, place.tolerance_mm, tolerances.LIFT_CLEARANCE_MM)
+    links = linked(
+        passes, centres, place.grown, place.tree, link_mm, place.tolerance_mm, tolerances.LIFT_CLEARANCE_MM,
+        place.body.behind,
+    )  # fmt: skip
     return LaidPasses(passes, centres, links, path_totals(passes, centres, links, feed_mm_per_min, place.machine))
 
 

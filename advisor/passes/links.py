@@ -6,6 +6,7 @@ would cut into the part. All other ways are lifts: up along the axis, across ove
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.drop import dropped
+from advisor.cutter.drop import Piece, dropped
 from advisor.cutter.tool_body import cutter_pieces
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
@@ -68,6 +69,7 @@ def linked(
     link_mm: float,
     tolerance_mm: float,
     clearance_mm: float,
+    behind: Sequence[Piece] = (),
 ) -> Links:
     """The ways between passes in order.
 
@@ -88,6 +90,8 @@ def linked(
         with, or ways along walls they end at are raised to the top of these.
     clearance_mm : float, above 0
         Height of the tip over the top of the part in a lift.
+    behind : sequence of Piece
+        What follows the cutter (``ToolBody.behind``), and must be clear as well.
 
     Raises
     ------
@@ -99,7 +103,7 @@ def linked(
     starts = passes.lines.starts
     begin, end = centres_mm[starts[1:-1] - 1], centres_mm[starts[1:-1]]
     near = np.flatnonzero(passes.is_near)
-    points, ways = _along_surface(begin[near], end[near], cutter, tree, tolerance_mm)
+    points, ways = _along_surface(begin[near], end[near], cutter, tree, tolerance_mm, behind)
     too_long = chain_lengths_mm(points, ways) > tolerances.RAISED_LINK_SHARE * link_mm
     is_lift = ~passes.is_near
     is_lift[near[too_long]] = True
@@ -114,9 +118,9 @@ def linked(
 
 
 def _along_surface(
-    begin: Floats, end: Floats, cutter: Cutter, tree: PlanTree, tolerance: float
+    begin: Floats, end: Floats, cutter: Cutter, tree: PlanTree, tolerance: float, behind: Sequence[Piece]
 ) -> tuple[Floats, NDArray[np.int64]]:
-    """Straight ways, raised where the cutter would go too deep; laid end to end."""
+    """Straight ways, raised where the cutter would go too deep, or what follows it into the part; laid end to end."""
     # between places d apart the cutter goes deeper by d^2 / 8 R at most
     between = _BETWEEN_SHARE * tolerance
     shrunk = cutter.let_in(tolerance - between)
@@ -130,6 +134,8 @@ def _along_surface(
     tip = place @ tree.frame.T
     tip[:, 2] -= shrunk.corner_radius_mm
     lowest = dropped(cutter_pieces(shrunk), tree, tip[:, :2], tip[:, 2]).height_mm
+    if behind:
+        lowest = dropped(behind, tree, tip[:, :2], lowest).height_mm
     rise = lowest - tip[:, 2]
     raised = np.maximum.reduceat(rise, first[:-1]) > _ROUNDING_MM if len(begin) else np.zeros(0, bool)
     lifted = place + _height_to_clear(lowest, way, raised, tip[:, 2])[:, None] * tree.frame[2]

@@ -27,7 +27,7 @@ _ROUNDING_MM = 1e-6
 
 
 def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, tolerance_mm: float) -> PassLines:
-    """Passes without what cutter, neck or shank cannot follow.
+    """Passes without what cutter, neck, shank or holder cannot follow.
 
     The middle of the cutter moves straight between points: it is asked at all of them and in between, so near that
     what could be missed between two places, an edge beside the way, is passed within the tolerance as well: with places
@@ -91,7 +91,7 @@ def goes_clear(
     tip, centre = place[:, 2] - shrunk.corner_radius_mm, place[:, :2]
     if np.any(is_blocked(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM)):
         return False
-    return not body.shank or not np.any(is_blocked(body.shank, tree, centre, tip))
+    return not body.behind or not np.any(is_blocked(body.behind, tree, centre, tip))
 
 
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:

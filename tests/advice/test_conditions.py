@@ -6,8 +6,10 @@ import math
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 import solids
+from manifold3d import Manifold
 
 import advisor
 from advisor.errors import InputError
@@ -109,7 +111,8 @@ def test_a_floor_wants_a_tilt(axes: str, allowed: bool, tmp_path: Path) -> None:
     assert advice.tilt.tilt_deg == 15.0 and advice.tilt.allowed == allowed
     assert advice.tilt.contact_diameter_before_mm == pytest.approx(0.0, abs=1e-9)
     assert advice.tilt.contact_diameter_after_mm == pytest.approx(10 * math.sin(math.radians(15)))
-    after = math.pi * advice.spindle_rpm * 10 * math.sin(math.radians(15)) / 1000
+    assert advice.tilt.spindle_rpm is not None
+    after = math.pi * advice.tilt.spindle_rpm * 10 * math.sin(math.radians(15)) / 1000
     assert advice.tilt.surface_speed_after_m_per_min == pytest.approx(after)
     told = [sentence for sentence in advice.why if "15 deg" in sentence]
     assert told and ("cannot" in told[0]) != allowed
@@ -191,3 +194,77 @@ def test_metal_that_burns_is_told(tmp_path: Path) -> None:
         advisor.plan(path, material="magnesium", lays_passes=False)
     with pytest.raises(InputError, match="Ti-6Al-4V"):
         advisor.plan(path, material="Ti-6Al-V4", lays_passes=False)
+
+
+@pytest.mark.parametrize(("axes", "given"), [("5", {}), ("3+2", {}), ("5", {"surface_speed": "60 m/min"})])
+def test_nothing_runs_above_the_highest_speed_with_a_tilt(axes: str, given: dict[str, Any], tmp_path: Path) -> None:
+    """The largest diameter in a cut 0.1 deep on a floor tilted by t: D sin(t + arccos(1 - 0.1 / 5))."""
+    tools = [{**JOB["tool"][0], **given}]
+    plan = plan_of(BLOCK, tmp_path, machine={**JOB["machine"], "axes": axes}, tool=tools)
+    highest, floor = (60.0 if given else 100.0), zone_of(plan, "flat")
+    advice, tilt = floor.advice, floor.tilt
+    assert advice is not None and advice.tilt is not None and advice.tilt.allowed and tilt is not None
+    assert advice.spindle_rpm is not None and advice.feed_mm_per_min is not None
+    told = {advice.tilt.tilt_deg: advice.tilt.spindle_rpm, tilt.tilt_deg: tilt.spindle_rpm}
+    for degrees, rpm in told.items():
+        assert rpm is not None
+        largest_mm = 10.0 * math.sin(math.radians(degrees) + math.acos(1 - 0.1 / 5.0))
+        # upright 100 m/min would be passed: 20,000 rev/min, the machine's limit, or those of a floor's small diameter
+        assert math.pi * largest_mm * advice.spindle_rpm / 1000 > highest
+        assert math.pi * largest_mm * rpm / 1000 == pytest.approx(highest, rel=1e-6)
+    feed = advice.tilt.feed_mm_per_min
+    assert feed == pytest.approx(advice.feed_mm_per_min * (advice.tilt.spindle_rpm or 0.0) / advice.spindle_rpm)
+    assert any(f"no more than {advice.tilt.spindle_rpm:.0f} rev/min" in words for words in advice.why)
+
+
+def test_corners_inside_a_zone_slow_the_feed(tmp_path: Path) -> None:
+    """Upright walls round a square window are one zone; the same walls seen from outside have no inside corner."""
+    walls = [zone for zone in plan_of(_square_frame(), tmp_path).zones if zone.slope_class == "steep"]
+    slowed = {zone.area_mm2 for zone in walls if zone.advice and zone.advice.corner_feed_mm_per_min is not None}
+    # 4 walls of 20 by 15 inside, 4 of 40 by 15 outside
+    assert sorted(round(zone.area_mm2) for zone in walls) == [1200, 2400]
+    assert [round(area) for area in slowed] == [1200]
+
+
+def _square_frame() -> solids.Mesh:
+    block = Manifold.cube([40.0, 40.0, 15.0], True).translate([0, 0, 7.5])
+    mesh = (block - Manifold.cube([20.0, 20.0, 40.0], True)).to_mesh()
+    return np.asarray(mesh.vert_properties[:, :3], float), np.asarray(mesh.tri_verts, np.int64)
+
+
+def test_what_a_larger_ball_leaves_in_a_fillet_is_told(tmp_path: Path) -> None:
+    """Fillet of 3: a ball of 12 with 0.1 left stands (sqrt 2 - 1) (6.1 - 3) = 1.28 mm off it between upright walls."""
+    tools = [{"name": "large", "diameter": 12}, {"name": "small", "diameter": 5}]
+    stages = [{"name": "pre-finish", "cusp": 0.025, "stock_left": 0.1, "tool": "large"},
+              {"name": "finish", "cusp": 0.01, "tool": "small"}]  # fmt: skip
+    pocket = solids.round_pocket(20.0, 3.0, 15.0)
+    zone = zone_of(plan_of(pocket, tmp_path, tool=tools, stage=stages), "pocket")
+    assert zone.advice is not None and zone.concave_radius_mm == pytest.approx(3.0, rel=0.05)
+    (words,) = [words for words in zone.advice.why if "larger cutter" in words]
+    assert "about 1.28 mm more" in words
+    assert zone.advice.corner_feed_mm_per_min is not None
+    same = [{**stage, "tool": "small"} for stage in stages]
+    zone = zone_of(plan_of(pocket, tmp_path, tool=tools, stage=same), "pocket")
+    assert zone.advice is not None and not any("larger cutter" in words for words in zone.advice.why)
+
+
+def test_a_stage_whose_holder_is_in_the_way_says_so(tmp_path: Path) -> None:
+    """Pocket 15 deep: the first stage's ball stands 8 out of a holder wider than the pocket, the last one's 40."""
+    holder = [{"diameter": 60, "length": 30}]
+    tools = [{"name": name, "diameter": 5, "stick_out": out, "holder": holder} for name, out in (("a", 8), ("b", 40))]
+    stages = [{"name": "pre-finish", "cusp": 0.05, "stock_left": 0.1, "tool": "a"},
+              {"name": "finish", "cusp": 0.05, "tool": "b"}]  # fmt: skip
+    path = tmp_path / "pocket.stl"
+    path.write_bytes(solids.to_stl_bytes(*solids.round_pocket(20.0, 8.0, 15.0)))
+    plan = advisor.plan(path, {**JOB, "tool": tools, "stage": stages})
+    zone = zone_of(plan, "pocket")
+    first, last = zone.steps
+    assert first.out_of_reach_share is not None and first.out_of_reach_share > 0.3
+    assert last.out_of_reach_share == 0.0
+    assert any("a does not get to" in words for words in first.why)
+    assert any("The tool of pre-finish does not get to all of zone" in words for words in plan.record.cautions)
+    assert plan.passes is not None
+    # tips of the first stage: the nose of the holder stays over the top of the part but for a clearance
+    passes = np.flatnonzero((plan.passes.stage == "pre-finish") & (plan.passes.zone == zone.id))
+    points = np.concatenate([plan.passes.points[plan.passes.starts[p] : plan.passes.starts[p + 1]] for p in passes])
+    assert (points[:, 2] - 2.5 + 8.0).min() >= zone.z_mm.max - 0.05

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.drop import dropped
+from advisor.cutter.drop import Piece, dropped
 from advisor.cutter.tool_body import cutter_pieces
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.passes.lines import PassLines
@@ -100,6 +100,19 @@ def test_a_short_way_over_a_rib_is_raised_or_lifted() -> None:
         assert deepest(links, BALL, tree) <= TOLERANCE
         if not is_lift:
             assert links.centres_mm[:, 2].max() == pytest.approx(3.0 + height, abs=TOLERANCE)
+
+
+@pytest.mark.parametrize("up", [4.0, 9.0])
+def test_what_follows_the_cutter_is_kept_clear_on_the_way(up: float) -> None:
+    """A way past a thin post 8 high, further off than the ball is wide and nearer than the holder."""
+    post = solids.extruded(np.array([(6.0, -1.0), (20.0, -1.0), (20.0, 8.0), (6.0, 8.0)]), 0.4, "y")
+    lines = together([one_pass([(0, y, 0), (0, y + 4, 0)], UP, i) for i, y in enumerate((-11.0, 7.0))])
+    passes = ordered(lines, LedPoint(3.0, 0.0), UP, 5.0, 15.0, levels="rising")
+    centres = passes.lines.centres_mm(3.0, 0.0, UP)
+    links = linked(passes, centres, BALL, tree_of(post), 15.0, TOLERANCE, 2.0, (Piece(8.0, 0.0, 0.0, 8.0, up),))
+    assert (links.is_raised | links.is_lift).tolist() == [up < 8.0]
+    beside = np.hypot(6.0, np.maximum(np.abs(links.centres_mm[:, 1]) - 0.2, 0.0)) < 8.0 - 1e-6
+    assert links.centres_mm[beside, 2].min(initial=np.inf) >= 3.0 + 8.0 - up - 2 * TOLERANCE
 
 
 def test_steps_down_a_hollow_wall_stay_on_it() -> None:

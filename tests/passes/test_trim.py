@@ -19,7 +19,7 @@ from advisor.passes.lines import PassLines, chain_lengths_mm
 from advisor.passes.pieces import CONTACT
 from advisor.passes.surface import PassSurface
 from advisor.passes.thin import thinned
-from advisor.passes.trim import trimmed
+from advisor.passes.trim import goes_clear, trimmed
 
 BALL = Cutter(10.0, 5.0)
 BODY = ToolBody(cutter_pieces(BALL), (), ())
@@ -143,6 +143,19 @@ def test_the_shank_counts() -> None:
     sides = trimmed(on_levels(walls(pocket, 25.0)), tree_of(pocket), thick, BALL, TOLERANCE)
     # its tip is 5 mm below the contact, its shank begins 10 above the tip: 5 above the contact, over the top at 30
     assert 25 - TOLERANCE <= sides.contact_mm[:, 2].min() < 25.6
+
+
+def test_the_holder_counts_where_it_is_known_how_far_up_it_is() -> None:
+    pocket, holder = box_pocket(), (Piece(9.0, 0.0, 0.0, 9.0, 0.0),)
+    on_floor, tree = on_lines(floor(pocket, 10.0), 0.0), tree_of(pocket)
+    as_far_as_the_ball = trimmed(on_floor, tree, BODY, BALL, TOLERANCE)
+    way = as_far_as_the_ball.centres_mm(5.0, 0.0, UP)
+    # the pocket is 20 deep: a holder 18 up is in it on the floor, and stays 9 off its walls; one 21 up is over the top
+    for stick_out, ends in ((18.0, 11.0), (21.0, 15.0), (None, 15.0)):
+        body = ToolBody(cutter_pieces(BALL), (), holder, stick_out)
+        got = trimmed(on_floor, tree, body, BALL, TOLERANCE)
+        np.testing.assert_allclose(np.abs(got.contact_mm[:, :2]).max(axis=1), ends, rtol=0, atol=2 * TOLERANCE)
+        assert goes_clear(way, as_far_as_the_ball.starts, tree, body, BALL, TOLERANCE) == (ends == 15.0)
 
 
 @pytest.mark.parametrize("fillet", [4.0, 8.0])
