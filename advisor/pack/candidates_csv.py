@@ -11,14 +11,14 @@ COLUMNS = (
     "cusp_target_um", "cusp_p95_um", "cusp_max_um", "cusp_mean_um", "cusp_uniformity", "above_target_share", "ra_um",
     "passes", "spirals", "path_mm", "centre_path_mm", "lifts", "link_mm", "lift_mm",
     "feed_mm_per_min", "cutting_min", "total_min", "total_min_least", "total_min_most",
-    "tip_contact_share", "uncut_share", "gouge_um", "why",
+    "tip_contact_share", "uncut_share", "out_of_reach_share", "gouge_um", "why",
 )  # fmt: skip
 # Columns that are a candidate's own fields, under their own names.
 _OWN = (
     "strategy", "usable", "is_laid", "stage", "stepover_mm", "line_spacing_mm", "z_step_mm", "direction_deg",
     "cusp_mean_um", "cusp_uniformity", "above_target_share", "ra_um", "passes", "spirals", "path_mm",
     "centre_path_mm", "lifts", "link_mm", "lift_mm", "feed_mm_per_min", "cutting_min", "total_min",
-    "tip_contact_share", "uncut_share", "gouge_um",
+    "tip_contact_share", "uncut_share", "out_of_reach_share", "gouge_um",
 )  # fmt: skip
 
 

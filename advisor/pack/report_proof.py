@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from advisor.advice.cautions import GENERAL
-from advisor.model import ErrorBudget, Leftover, PlanRecord, Zone
+from advisor.model import Advice, ErrorBudget, Leftover, PlanRecord, Zone
 from advisor.pack.lengths import in_unit
 from advisor.pack.page import plain_words
 from advisor.pack.picture_key import DASH
@@ -94,7 +94,7 @@ def cusp_section(record: PlanRecord, figures: Figures | None) -> Section | None:
         Column("zones", share=1.1), Column("passes", kind="number"), Column("lifts", kind="number"),
         Column("path", numbers.path_sign, "number"), Column("asked", numbers.height_sign, "number"),
         Column("95 % within", numbers.height_sign, "number"), Column("greatest", numbers.height_sign, "number"),
-        Column("over the target", "of the area", "number"), Column("not cut", "of the area", "number"),
+        Column("over the target", "of the area", "number"), Column("not cut", "of the zone", "number"),
         Column("deepest", f"{numbers.height_sign} below", "number"),
     )  # fmt: skip
     rows = [
@@ -102,7 +102,7 @@ def cusp_section(record: PlanRecord, figures: Figures | None) -> Section | None:
             str(zone.id), DASH if advice.passes is None else f"{advice.passes:,}",
             DASH if advice.lifts is None else f"{advice.lifts:,}", numbers.path(advice.path_mm),
             numbers.height(advice.cusp_um.target), numbers.height(advice.cusp_um.p95),
-            numbers.height(advice.cusp_um.max), share(advice.above_target_share), share(advice.uncut_share),
+            numbers.height(advice.cusp_um.max), share(advice.above_target_share), share(_not_cut(advice)),
             numbers.height(advice.gouge_um),
         ), zone.id)
         for zone, advice in laid
@@ -110,6 +110,13 @@ def cusp_section(record: PlanRecord, figures: Figures | None) -> Section | None:
     words = "Passes of the last stage were laid on the model and cut virtually; these heights are measured on them."
     blocks = (Sentences((words,)), figures, Table(columns, grouped(rows)), *_bare_blocks(record, numbers))
     return Section("cusps", "What the passes leave", blocks)
+
+
+def _not_cut(advice: Advice) -> float | None:
+    """Share of a zone that no pass comes near: what the tool does not get to, and of the rest what passes leave out."""
+    if advice.uncut_share is None:
+        return None
+    return 1.0 - (1.0 - (advice.out_of_reach_share or 0.0)) * (1.0 - advice.uncut_share)
 
 
 def _bare_blocks(record: PlanRecord, numbers: Numbers) -> tuple[Block, ...]:
