@@ -16,7 +16,7 @@ const CLICK_PIXELS = 4;
 const REST_MS = 160;
 // Numbers are placed by a small picture of the zones, so many times smaller than the view.
 const COARSE = 3;
-const LEAST_SEEN = 24;
+const LEAST_SEEN = 8;
 const MOST_LABELS = 40;
 const MARGIN = 0.92;
 // Facets in a box, where one is looked for along a ray.
@@ -473,7 +473,15 @@ function placeLabels(pixels, width, height, eye, chosen) {
       if (zone) work(zone, p % width, Math.floor(p / width));
     }
   };
+  // pixels with the same zone all round: what faces away shows through along its rim, a pixel wide
+  const isWithin = (zone, x, y) =>
+    [[x - 1, y], [x + 1, y], [x, y - 1], [x, y + 1]].every(([u, v]) => {
+      if (u < 0 || v < 0 || u >= width || v >= height) return false;
+      const i = 4 * (v * width + u);
+      return pixels[i] + 256 * pixels[i + 1] === zone;
+    });
   each((zone, x, y) => {
+    if (!isWithin(zone, x, y)) return;
     if (!seen.has(zone)) seen.set(zone, { zone, count: 0, x: 0, y: 0, off: Infinity, at: null });
     const one = seen.get(zone);
     one.count += 1;
@@ -481,6 +489,7 @@ function placeLabels(pixels, width, height, eye, chosen) {
     one.y += y;
   });
   each((zone, x, y) => {
+    if (!isWithin(zone, x, y)) return;
     const one = seen.get(zone);
     const off = (x - one.x / one.count) ** 2 + (y - one.y / one.count) ** 2;
     if (off < one.off) Object.assign(one, { off, at: [x, y] });
