@@ -197,6 +197,8 @@ def _fit(
 ) -> Floats:
     """(k,) diameter of the largest ball that fits at every point: between the largest that reaches and the next."""
     zone = zoning.zone[samples.facet]
+    if len(zone) == 0:  # nothing faces the spindle
+        return np.zeros(0)
     low, high = np.zeros(len(zone)), np.full(len(zone), GREATEST_BALL_MM)
     for tool, reach in zip(tools, by_tool, strict=True):
         if tool.kind != "ball":

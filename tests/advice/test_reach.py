@@ -175,3 +175,22 @@ def test_a_pocket_tighter_than_the_ball_names_the_cutter(filleted: MeasuredPart)
     )
     land = next(zone for zone in plan.zones if zone.shape == "land")
     assert land.reach is not None and land.reach.held_back_by is None
+
+
+def test_a_sheet_that_faces_away_all_over_is_told_so() -> None:
+    vertices, faces = solids.wave()
+    run = np.roll(vertices[faces], -1, axis=1) - vertices[faces]
+    top = faces[np.cross(run[:, 0], run[:, 1])[:, 2] > 1e-6]
+    facing = advisor.plan(part_of(vertices, top), ball="6 mm", lays_passes=False)
+    assert all(zone.reach is not None for zone in facing.zones)
+    assert not any("wound the wrong way" in warning for warning in facing.record.part.warnings)
+    for plan in (
+        advisor.plan(part_of(vertices, top[:, ::-1]), ball="6 mm", lays_passes=True),
+        advisor.plan(part_of(vertices, top[:1, ::-1]), ball="6 mm", lays_passes=False),  # one facet
+        advisor.plan(part_of(vertices, top), up="-Z", ball="6 mm", lays_passes=False),
+    ):
+        assert any("wound the wrong way" in warning for warning in plan.record.part.warnings)
+        assert {zone.slope_class for zone in plan.zones} == {"undercut"}
+        assert plan.record.setups[0].reached_share in (None, 0.0)
+        assert any(caution.startswith("100% of the surface faces away") for caution in plan.record.cautions)
+        assert advisor.model.plan_from_json(plan.to_json()) == plan.record
