@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -167,7 +168,7 @@ def _force_n(stage: StageConditions, per_tooth_mm: float | None) -> float | None
     material = stage.material
     if material is None or per_tooth_mm is None or material.kc11_n_per_mm2 is None or material.mc is None:
         return None
-    return float(
+    force = float(
         ball_finishing_force_n(
             per_tooth_mm,
             stage.depth_mm,
@@ -177,6 +178,8 @@ def _force_n(stage: StageConditions, per_tooth_mm: float | None) -> float | None
             material.mc,
         )  # fmt: skip
     )
+    # a layer thicker than the corner radius has no such force: it is not known
+    return None if math.isnan(force) else force
 
 
 def _bending_um(surface: ZoneSurface, stage: StageConditions, force_n: float | None) -> float | None:
