@@ -169,7 +169,7 @@ def _record(job: _Job, samples: NDArray[np.int64], total: float, in_corners_mm: 
     )
     if tool is not None:
         place = _with_tool(job, place, tool, samples)
-    return replace(place, why=leftover_words(place, tools[0]))
+    return replace(place, why=leftover_words(place, tools[0], tool))
 
 
 def _that_get_in(part: PartReach, samples: NDArray[np.int64]) -> list[int]:

@@ -11,13 +11,14 @@ _NEARLY_ALL = 0.98
 _OTHERWISE = "Else tilt the tool, or turn the part to another set-up."
 
 
-def reach_words(reach: ZoneReach, tool: Tool) -> tuple[str, ...]:
+def reach_words(reach: ZoneReach, tool: Tool, fitting: Tool | None) -> tuple[str, ...]:
     """Sentences on what the finishing tool does not reach and which part of it is in the way, what it leaves, how far
-    it must stand out; of what keeps it off most first."""
+    it must stand out; of what keeps it off most first. `fitting` is the largest tool that gets to all that any does.
+    """
     if reach.share < tolerances.LEAST_REACHED_SHARE:
         return _of_blocked(reach, tool)
     told = [_of_cutter(reach, tool), _of_shank(reach), _of_holder(reach, tool), _of_length(reach, tool)]
-    return tuple(sentence for sentence in (*told, _of_size(reach, tool)) if sentence)
+    return tuple(sentence for sentence in (*told, _of_size(tool, fitting)) if sentence)
 
 
 def _of_blocked(reach: ZoneReach, tool: Tool) -> tuple[str, ...]:
@@ -45,8 +46,8 @@ def _of_cutter_too_large(reach: ZoneReach, tool: Tool) -> str | None:
     else:
         fits = "take a smaller one"
     return (
-        f"The {plain_number(tool.diameter)} mm {tool.kind} does not get in on {reach.cutter_share:.1%} of it without "
-        f"cutting elsewhere: {fits}."
+        f"The {plain_number(tool.diameter)} mm {in_words(tool.kind)} does not get in on {reach.cutter_share:.1%} of it "
+        f"without cutting elsewhere: {fits}."
     )
 
 
@@ -57,8 +58,8 @@ def _of_cutter(reach: ZoneReach, tool: Tool) -> str | None:
     if reach.leftover is not None:
         left = f", {plain_number(reach.leftover.max_um)} um high at most"
     return (
-        f"The {plain_number(tool.diameter)} mm {tool.kind} leaves material on {reach.cutter_share:.1%} of it{left}: "
-        "a smaller one must follow there."
+        f"The {plain_number(tool.diameter)} mm {in_words(tool.kind)} leaves material on {reach.cutter_share:.1%} of "
+        f"it{left}: a smaller one must follow there."
     )
 
 
@@ -86,10 +87,17 @@ def _of_length(reach: ZoneReach, tool: Tool) -> str | None:
     return f"The tool must stand out of its holder by {plain_number(reach.stick_out_mm)} mm or more."
 
 
-def _of_size(reach: ZoneReach, tool: Tool) -> str | None:
-    size = reach.largest_diameter_mm
-    if size is None or size == tool.diameter:
+def _of_size(tool: Tool, fitting: Tool | None) -> str | None:
+    if fitting is None or fitting == tool:
         return None
-    if size < tool.diameter:
-        return f"A ball of {plain_number(size)} mm would fit all that any gets to."
-    return f"A ball of {plain_number(size)} mm would still fit."
+    if fitting.diameter == tool.diameter:
+        return f"{fitting.name}, as wide, gets to all of it that any gets to."
+    named = f"A {in_words(fitting.kind)} of {plain_number(fitting.diameter)} mm"
+    return (
+        f"{named} would fit all that any gets to." if fitting.diameter < tool.diameter else f"{named} would still fit."
+    )
+
+
+def in_words(kind: str) -> str:
+    """What a kind of tool is called."""
+    return "bull-nose" if kind == "bull" else kind

@@ -10,6 +10,7 @@ import solids
 
 import advisor
 from advisor.advice.choose import in_words
+from advisor.advice.settings import resolve, tools_asked
 from advisor.cli.explain import explain_lines
 from advisor.part.heal import heal
 from advisor.part.measured import MeasuredPart, measure_part
@@ -194,3 +195,49 @@ def test_a_sheet_that_faces_away_all_over_is_told_so() -> None:
         assert plan.record.setups[0].reached_share in (None, 0.0)
         assert any(caution.startswith("100% of the surface faces away") for caution in plan.record.cautions)
         assert advisor.model.plan_from_json(plan.to_json()) == plan.record
+
+
+def of_tools(part: MeasuredPart, *tools: dict[str, object]) -> advisor.Plan:
+    """A plan that finishes with the first of the tools."""
+    stages = [{"name": "finish", "cusp": 0.005, "tool": tools[0]["name"]}]
+    return advisor.plan(part, job={"tool": list(tools), "stage": stages}, lays_passes=False)
+
+
+def test_the_same_ball_with_a_longer_stick_out_is_a_tool_of_its_own(filleted: MeasuredPart) -> None:
+    ball = {"diameter": 4, "holder": [{"diameter": 50, "length": 40}]}
+    short, long = {**ball, "name": "short", "stick_out": 8}, {**ball, "name": "long", "stick_out": 30}
+    plans = {first["name"]: of_tools(filleted, first, other) for first, other in ((short, long), (long, short))}
+    for plan in plans.values():
+        assert plan.record.sequence is not None
+        # the long one reaches all, the wall's outside too: whichever of them finishes, no other is needed
+        assert [step.tool for step in plan.record.sequence.steps] == ["long"]
+        assert plan.record.sequence.steps[0].area_mm2 == pytest.approx(
+            sum(z.area_mm2 for z in plan.zones if z.slope_class != "undercut"), rel=1e-3
+        )
+    (floor,) = [zone for zone in inside(plans["short"]) if abs(zone.z_mm.min - 10) < 0.01]
+    assert floor.reach is not None and floor.reach.largest_diameter_mm == 4.0
+    assert "long, as wide, gets to all of it that any gets to." in floor.reach.why
+    assert plans["long"].zones[0].reach is not None
+    assert not any("as wide" in text for zone in plans["long"].zones if zone.reach for text in zone.reach.why)
+
+
+def test_tools_that_differ_in_nothing_but_their_names_are_asked_once(filleted: MeasuredPart) -> None:
+    job = {"tool": [{"name": name, "diameter": d} for name, d in (("a", 6), ("b", 4), ("c", 6), ("d", 4))]}
+    job["stage"] = [{"name": "finish", "cusp": 0.005, "tool": "c"}]
+    settings = resolve(filleted.mesh, job, part=filleted)
+    assert [tool.name for tool in tools_asked(settings)] == ["c", "b"]
+
+
+def test_bull_noses_with_other_corners_are_told_apart_and_called_so(filleted: MeasuredPart) -> None:
+    sharp, round_, wide = (
+        {"name": name, "kind": "bull", "diameter": d, "corner_radius": r}
+        for name, d, r in (("sharp", 6, 0.5), ("round", 6, 2.0), ("wide", 8, 3.0))
+    )
+    for first, other in ((sharp, round_), (round_, sharp)):
+        sequence = of_tools(filleted, first, other).record.sequence
+        # both roll into the fillet of 3 mm; the step that leaves 5 um grows with the corner radius
+        assert sequence is not None and sequence.steps[0].tool == "round"
+        assert sequence.steps[0].area_mm2 > 0.98 * sum(step.area_mm2 for step in sequence.steps)
+    told = [text for zone in of_tools(filleted, sharp, wide).zones if zone.reach for text in zone.reach.why]
+    assert "A bull-nose of 8 mm would still fit." in told
+    assert not any("A ball of" in text for text in told)
