@@ -8,7 +8,7 @@ from advisor.advice.conditions import StageConditions
 from advisor.advice.settings import Settings
 from advisor.cutter.bending import STICK_OUT_LIMIT, slenderness
 from advisor.cutter.contact import cusp_height_mm
-from advisor.model import BarePlace, Zone
+from advisor.model import BarePlace, Leftover, Zone
 from advisor.part.coarseness import chord_tolerance_for_cusp_mm
 from advisor.units import UM_PER_MM
 from advisor.words import counted, plain_number
@@ -36,7 +36,12 @@ _MOST_DEPTH_RADII = 0.5
 
 
 def cautions(
-    zones: tuple[Zone, ...], settings: Settings, facets_um: float | None, *, lays_passes: bool = False
+    zones: tuple[Zone, ...],
+    settings: Settings,
+    facets_um: float | None,
+    leftovers: Sequence[Leftover] = (),
+    *,
+    lays_passes: bool = False,
 ) -> tuple[str, ...]:
     """General cautions first, then those of this part and job."""
     told = [*GENERAL]
@@ -45,7 +50,7 @@ def cautions(
         told.append(FIRE_OF_SOME)
     elif material.combustible:
         told.append(FIRE)
-    told.extend(_of_hidden_surface(zones))
+    told.extend(_of_hidden_surface(zones, leftovers))
     if lays_passes:
         told.extend(of_passes_not_laid(zones))
     told.extend(_of_coarse_model(settings, facets_um))
@@ -54,12 +59,16 @@ def cautions(
     return tuple(told)
 
 
-def _of_hidden_surface(zones: tuple[Zone, ...]) -> list[str]:
-    hidden = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+def _of_hidden_surface(zones: tuple[Zone, ...], leftovers: Sequence[Leftover]) -> list[str]:
+    away = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+    out_of_reach = sum(place.area_mm2 for place in leftovers if place.pass_kind == "another set-up")
     total = sum(zone.area_mm2 for zone in zones)
-    if hidden <= _HIDDEN_SHARE * total:
+    if away + out_of_reach <= _HIDDEN_SHARE * total:
         return []
-    return [f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up."]
+    what = "faces away from the spindle"
+    if out_of_reach > _HIDDEN_SHARE * total:
+        what += ", or is where no ball gets along its axis,"
+    return [f"{(away + out_of_reach) / total:.0%} of the surface {what} and needs another set-up."]
 
 
 def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import cos, radians, sqrt, tan
 
 import numpy as np
 import pytest
@@ -241,3 +241,50 @@ def test_bull_noses_with_other_corners_are_told_apart_and_called_so(filleted: Me
     told = [text for zone in of_tools(filleted, sharp, wide).zones if zone.reach for text in zone.reach.why]
     assert "A bull-nose of 8 mm would still fit." in told
     assert not any("A ball of" in text for text in told)
+
+
+@pytest.mark.parametrize("ball", ["6 mm", "1 mm", "0.2 mm"])
+@pytest.mark.parametrize("lean_deg", [0.5, 0.9])
+def test_walls_that_lean_over_by_a_hair_ask_for_another_set_up(lean_deg: float, ball: str) -> None:
+    """A block of 40 mm, 20 high, narrower below: its walls are steep by class, and no ball gets down there."""
+    low = 20 - 20 * tan(radians(lean_deg))
+    plan = advisor.plan(frustum(low, 20.0, 20.0), ball=ball, cusp="0.005 mm", lays_passes=False)
+    wall = next(zone for zone in plan.zones if zone.slope_class == "steep")
+    assert wall.advice is not None and wall.reach is not None and not wall.advice.usable
+    words = " ".join(wall.advice.why)
+    assert in_words(wall) == "another set-up" and "another set-up" in words
+    assert "smaller" not in words and "No ball gets to it along this axis" in words
+    # three quarters of the block are walls and underside
+    walls = 4 * (low + 20) * 20 / cos(radians(lean_deg))
+    hidden = (walls + 4 * low**2) / (walls + 4 * low**2 + 1600)
+    (caution,) = [text for text in plan.record.cautions if "needs another set-up" in text]
+    assert int(caution.split("%")[0]) == pytest.approx(100 * hidden, abs=1.0)
+
+
+def test_what_leans_over_of_a_zone_is_not_left_to_a_smaller_ball() -> None:
+    """A block, its walls upright above and leaning over by half a degree below 10 mm."""
+    low = 20 - 10 * tan(radians(0.5))
+    profile = ((low, 0.0), (20.0, 10.0), (20.0, 20.0))
+    plan = advisor.plan(frustums(*profile), ball="6 mm", cusp="0.005 mm", lays_passes=False)
+    wall = next(zone for zone in plan.zones if zone.slope_class == "steep")
+    assert wall.reach is not None and 0.4 < wall.reach.cutter_share < 0.55
+    words = " ".join(wall.reach.why)
+    assert "no ball, however small, gets to most of that along this axis" in words and "must follow" not in words
+
+
+def frustum(low_mm: float, high_mm: float, height_mm: float) -> MeasuredPart:
+    """A square block of half widths `low_mm` at the foot and `high_mm` at the top."""
+    return frustums((low_mm, 0.0), (high_mm, height_mm))
+
+
+def frustums(*profile: tuple[float, float]) -> MeasuredPart:
+    """Square frustums on one another, from (half width, height) below to that above."""
+    square = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+    vertices = np.vstack([np.column_stack([half * square, np.full(4, height)]) for half, height in profile])
+    top = 4 * (len(profile) - 1)
+    faces = [(0, 2, 1), (0, 3, 2), (top, top + 1, top + 2), (top, top + 2, top + 3)]
+    for base in range(0, top, 4):
+        for k in range(4):
+            a, b = base + k, base + (k + 1) % 4
+            faces += [(a, b, b + 4), (a, b + 4, a + 4)]
+    return part_of(vertices, np.array(faces))
