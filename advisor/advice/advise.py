@@ -84,10 +84,11 @@ def advise(
     progress("places left over", DONE)
     left = None if work.reach is None else _leftovers(work, work.reach)
     bare = bare_places(work.book.of_stage(settings.stages[-1].target.name), settings.job.path_tolerance)
+    places = () if left is None else left.records
     record = replace(
         _record(work, zones),
-        cautions=(*cautions(zones, settings, work.facets_um, lays_passes=lays_passes), *of_bare_places(bare)),
-        leftovers=() if left is None else left.records,
+        cautions=(*cautions(zones, settings, work.facets_um, places, lays_passes=lays_passes), *of_bare_places(bare)),
+        leftovers=places,
         bare_places=bare,
         sequence=_sequence(work),
         orientations=orientations,

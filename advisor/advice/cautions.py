@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from advisor.advice.conditions import StageConditions
 from advisor.advice.left_before import TELLING_SHARE
 from advisor.advice.settings import Settings
 from advisor.cutter.bending import STICK_OUT_LIMIT, slenderness
 from advisor.cutter.contact import cusp_height_mm
-from advisor.model import BarePlace, Zone
+from advisor.model import BarePlace, Leftover, Zone
 from advisor.part.coarseness import chord_tolerance_for_cusp_mm
 from advisor.units import UM_PER_MM
-from advisor.words import counted
+from advisor.words import counted, plain_number
 
 GENERAL = (
     "Starting values only, computed from ideal geometry and general ranges. The cusp is a lower bound: measured finish "
@@ -31,10 +32,17 @@ FIRE = f"Chips and dust of this metal burn: {_AGAINST_FIRE}"
 FIRE_OF_SOME = f"No metal is named; chips and dust of titanium, magnesium and zirconium burn: {_AGAINST_FIRE}"
 # An area facing away that is worth a word.
 _HIDDEN_SHARE = 0.005
+# A ball takes off no more than so many of its radii at a time (common practice, no source).
+_MOST_DEPTH_RADII = 0.5
 
 
 def cautions(
-    zones: tuple[Zone, ...], settings: Settings, facets_um: float | None, *, lays_passes: bool = False
+    zones: tuple[Zone, ...],
+    settings: Settings,
+    facets_um: float | None,
+    leftovers: Sequence[Leftover] = (),
+    *,
+    lays_passes: bool = False,
 ) -> tuple[str, ...]:
     """General cautions first, then those of this part and job."""
     told = [*GENERAL]
@@ -43,21 +51,26 @@ def cautions(
         told.append(FIRE_OF_SOME)
     elif material.combustible:
         told.append(FIRE)
-    told.extend(_of_hidden_surface(zones))
+    told.extend(_of_hidden_surface(zones, leftovers))
     if lays_passes:
         told.extend(of_passes_not_laid(zones))
     told.extend(_of_tools_held_off(zones))
     told.extend(_of_coarse_model(settings, facets_um))
     told.extend(_of_long_tools(settings))
+    told.extend(_of_thick_layers(settings.stages))
     return tuple(told)
 
 
-def _of_hidden_surface(zones: tuple[Zone, ...]) -> list[str]:
-    hidden = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+def _of_hidden_surface(zones: tuple[Zone, ...], leftovers: Sequence[Leftover]) -> list[str]:
+    away = sum(zone.area_mm2 for zone in zones if zone.slope_class == "undercut")
+    out_of_reach = sum(place.area_mm2 for place in leftovers if place.pass_kind == "another set-up")
     total = sum(zone.area_mm2 for zone in zones)
-    if hidden <= _HIDDEN_SHARE * total:
+    if away + out_of_reach <= _HIDDEN_SHARE * total:
         return []
-    return [f"{hidden / total:.0%} of the surface faces away from the spindle and needs another set-up."]
+    what = "faces away from the spindle"
+    if out_of_reach > _HIDDEN_SHARE * total:
+        what += ", or is where no ball gets along its axis,"
+    return [f"{(away + out_of_reach) / total:.0%} of the surface {what} and needs another set-up."]
 
 
 def of_passes_not_laid(zones: tuple[Zone, ...]) -> list[str]:
@@ -125,4 +138,22 @@ def _of_long_tools(settings: Settings) -> list[str]:
             f"{tool.name} sticks out {times:.1f} times its diameter: bending grows with the cube of it; more than "
             f"{STICK_OUT_LIMIT:g} times wants slower speeds and lighter cuts."
         )
+    return told
+
+
+def _of_thick_layers(stages: Sequence[StageConditions]) -> list[str]:
+    """A word on stages that take off more than suits a ball, or than its bending can be told for."""
+    told = []
+    for stage in stages:
+        radius = stage.tool.corner_radius_mm
+        times = stage.depth_mm / radius
+        takes = f"{stage.target.name}: {stage.tool.name} is to take off {plain_number(stage.depth_mm)} mm at a time"
+        not_known = "" if times <= 1.0 else "; how far the tool bends is not known there, and in no error budget"
+        if stage.tool.kind == "ball" and times > _MOST_DEPTH_RADII:
+            told.append(
+                f"{takes}, {times:.2g} times its radius, and more than {_MOST_DEPTH_RADII:g} times it is commonly too "
+                f"much for a ball{not_known}. Cut with a larger one before it, or leave less stock."
+            )
+        elif not_known:
+            told.append(f"{takes}, more than its corner radius{not_known}.")
     return told

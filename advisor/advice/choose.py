@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from advisor import tolerances
+from advisor.advice.reach_words import no_ball_gets_there
 from advisor.model import SMALL_FEATURES_SHAPE, Advice, SlopeClass, Spread, Strategy, TiltHold, Zone
 
 # What each class is commonly cut with (common practice, no source).
@@ -68,7 +69,7 @@ def in_words(zone: Zone) -> str:
     if zone.shape == SMALL_FEATURES_SHAPE:
         return "another set-up" if zone.slope_class == "undercut" else "drill or engrave"
     if zone.slope_class != "undercut" and zone.reach is not None and zone.reach.share < tolerances.LEAST_REACHED_SHARE:
-        return _BLOCKED[zone.reach.held_back_by]
+        return "another set-up" if no_ball_gets_there(zone.reach) else _BLOCKED[zone.reach.held_back_by]
     return "another set-up" if zone.slope_class == "undercut" else "no pass holds it"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -195,17 +196,19 @@ def _force_n(stage: StageConditions, per_tooth_mm: float | None) -> float | None
     material = stage.material
     if material is None or per_tooth_mm is None or material.kc11_n_per_mm2 is None or material.mc is None:
         return None
-    return float(
+    force = float(
         ball_finishing_force_n(
             per_tooth_mm,
-            # no deeper than to the middle of the ball, of which the sum is
-            min(stage.depth_mm + stage.ridge_mm, stage.target.cutter.corner_radius_mm),
+            # cusps never make a layer thicker than the sum holds for
+            max(stage.depth_mm, min(stage.depth_mm + stage.ridge_mm, stage.target.cutter.corner_radius_mm)),
             min(stage.target.flat_step_mm, stage.tool.diameter / 2),
             stage.target.cutter.corner_radius_mm,
             material.kc11_n_per_mm2,
             material.mc,
         )  # fmt: skip
     )
+    # a layer thicker than the corner radius has no such force: it is not known
+    return None if math.isnan(force) else force
 
 
 def _bending_um(surface: ZoneSurface, stage: StageConditions, force_n: float | None) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from advisor.advice.reach_words import in_words
 from advisor.job import Tool
 from advisor.model import Leftover
 from advisor.words import plain_number
@@ -9,7 +10,7 @@ from advisor.words import plain_number
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six")
 
 
-def leftover_words(place: Leftover, tool: Tool) -> tuple[str, ...]:
+def leftover_words(place: Leftover, tool: Tool, smaller: Tool | None) -> tuple[str, ...]:
     """Sentences on the pass that a place left over asks for.
 
     Parameters
@@ -17,13 +18,15 @@ def leftover_words(place: Leftover, tool: Tool) -> tuple[str, ...]:
     place : Leftover
     tool : Tool
         The finishing one, that leaves it.
+    smaller : Tool or None
+        The one that is to follow there.
     """
-    told = (_of_pass(place, tool), _of_lines(place), _of_fit(place), _of_stick_out(place))
+    told = (_of_pass(place, tool), _of_lines(place, smaller), _of_fit(place), _of_stick_out(place))
     return tuple(sentence for sentence in told if sentence)
 
 
 def _of_pass(place: Leftover, tool: Tool) -> str:
-    ball = f"the {plain_number(tool.diameter)} mm {tool.kind}"
+    ball = f"the {plain_number(tool.diameter)} mm {in_words(tool.kind)}"
     high = f"{plain_number(place.max_um)} um high at most"
     if place.pass_kind == "another set-up":
         return f"Another set-up, or a tilted tool: no ball gets there along this axis ({high})."
@@ -32,8 +35,8 @@ def _of_pass(place: Leftover, tool: Tool) -> str:
     return f"Corner pass: {ball} leaves a strip along the corner ({high})."
 
 
-def _of_lines(place: Leftover) -> str | None:
-    if place.passes is None or place.diameter_mm is None or place.stepover_mm is None or place.length_mm is None:
+def _of_lines(place: Leftover, tool: Tool | None) -> str | None:
+    if tool is None or place.passes is None or place.stepover_mm is None or place.length_mm is None:
         return None
     count = _NUMBERS[place.passes] if place.passes < len(_NUMBERS) else plain_number(place.passes)
     lines = f"{count} line{'s' if place.passes > 1 else ''}"
@@ -41,7 +44,7 @@ def _of_lines(place: Leftover) -> str | None:
     where = "corner" if place.kind == "corner" else "groove"
     return (
         f"{lines[0].upper()}{lines[1:]} along {plain_number(place.length_mm)} mm of {where}{apart}, with the "
-        f"{plain_number(place.diameter_mm)} mm ball."
+        f"{plain_number(tool.diameter)} mm {in_words(tool.kind)}."
     )
 
 

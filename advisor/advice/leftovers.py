@@ -152,7 +152,9 @@ def _record(job: _Job, samples: NDArray[np.int64], total: float, in_corners_mm: 
     enough = _that_get_in(part, samples)
     tool = tools[largest_of(enough, tools)] if enough else None
     radius = tools[0].corner_radius_mm
-    fit, _ = fit_over(part.fit_mm[samples], area, 1.0 - _SLACK)
+    fit, fit_share = fit_over(part.fit_mm[samples], area, 1.0 - _SLACK)
+    if (fit_share or 0.0) < tolerances.LEAST_REACHED_SHARE:  # it fits on scraps beside what is reached
+        fit = None
     kind = "corner" if most <= _CORNER_SHARE_OF_RADIUS * radius else "groove"
     place = Leftover(
         zones=tuple(int(zone) for zone in zones[np.argsort(-np.bincount(share, area), kind="stable")]),
@@ -169,7 +171,7 @@ def _record(job: _Job, samples: NDArray[np.int64], total: float, in_corners_mm: 
     )
     if tool is not None:
         place = _with_tool(job, place, tool, samples)
-    return replace(place, why=leftover_words(place, tools[0]))
+    return replace(place, why=leftover_words(place, tools[0], tool))
 
 
 def _that_get_in(part: PartReach, samples: NDArray[np.int64]) -> list[int]:
@@ -180,7 +182,9 @@ def _that_get_in(part: PartReach, samples: NDArray[np.int64]) -> list[int]:
         for tool in part.by_tool
     ]
     most = max(inside, default=0.0)
-    return [number for number, found in enumerate(inside) if most > 0.0 and found >= (1.0 - _SLACK) * most]
+    if most < tolerances.LEAST_REACHED_SHARE * float(area.sum()):
+        return []
+    return [number for number, found in enumerate(inside) if found >= (1.0 - _SLACK) * most]
 
 
 def _pass_kind(kind: str, tool: Tool | None, fit_mm: float | None) -> PassKind:

@@ -197,6 +197,8 @@ def _fit(
 ) -> Floats:
     """(k,) diameter of the largest ball that fits at every point: between the largest that reaches and the next."""
     zone = zoning.zone[samples.facet]
+    if len(zone) == 0:  # nothing faces the spindle
+        return np.zeros(0)
     low, high = np.zeros(len(zone)), np.full(len(zone), GREATEST_BALL_MM)
     for tool, reach in zip(tools, by_tool, strict=True):
         if tool.kind != "ball":
@@ -332,7 +334,7 @@ def zone_reach(
         shank_short_mm=float(np.quantile(short[by_shank], _TOP_SHARE)) if by_shank.any() else None,
         held_back_by=most if sum(lost.values()) >= tolerances.MISSED_SHARE else None,
     )
-    return replace(told, why=reach_words(told, tools[0]))
+    return replace(told, why=reach_words(told, tools[0], None if fitting is None else tools[fitting]))
 
 
 def fit_over(fit_mm: Floats, area_mm2: Floats, most: float) -> tuple[float | None, float | None]:
@@ -367,8 +369,8 @@ def tools_that_reach(reach: PartReach, rows: NDArray[np.int64], slack: float) ->
 
 
 def largest_of(numbers: Sequence[int], tools: Sequence[Tool]) -> int:
-    """The tool of largest diameter, the first of like ones."""
-    return max(numbers, key=lambda number: (tools[number].diameter, -number))
+    """The tool of largest diameter, of these that of the largest corner radius, the first of like ones."""
+    return max(numbers, key=lambda number: (tools[number].diameter, tools[number].corner_radius_mm, -number))
 
 
 def _leftover_record(

@@ -53,15 +53,25 @@ class Settings:
 
 
 def tools_asked(settings: Settings) -> tuple[Tool, ...]:
-    """The tools whose reach is of interest, the finishing one first: the job's, or balls on most shelves beside it."""
+    """The tools whose reach is of interest, the finishing one first: the job's, or balls on most shelves beside it.
+
+    Of the job's tools that differ in nothing but their names the first is asked for, of those like the finishing one
+    that itself.
+    """
     finishing = settings.stages[-1].tool
     if settings.job.tool and len(settings.tools) > 1:
-        others = settings.tools
-    else:
-        low, high = (share * finishing.diameter for share in _SHELF_SHARES)
-        balls = [ball for ball in _SHELF_BALLS_MM if low <= ball <= high]
-        others = tuple(Tool(name=f"ball {ball:g} mm", diameter=ball) for ball in balls)
-    return (finishing, *(tool for tool in others if tool.diameter != finishing.diameter or tool.kind != finishing.kind))
+        by_make = {_make(tool): tool for tool in reversed(settings.tools)}
+        return (finishing, *(tool for make, tool in reversed(by_make.items()) if make != _make(finishing)))
+    low, high = (share * finishing.diameter for share in _SHELF_SHARES)
+    balls = [ball for ball in _SHELF_BALLS_MM if low <= ball <= high]
+    if finishing.kind == "ball":
+        balls = [ball for ball in balls if ball != finishing.diameter]
+    return (finishing, *(Tool(name=f"ball {ball:g} mm", diameter=ball) for ball in balls))
+
+
+def _make(tool: Tool) -> str:
+    """All of a tool but its name."""
+    return tool.model_dump_json(exclude={"name"})
 
 
 def resolve(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
@@ -53,7 +53,7 @@ def tool_sequence(
     surface : ZoneSurface
         Of the largest zone that is cut.
     """
-    order = sorted(range(len(tools)), key=lambda number: (-tools[number].diameter, number))[:_MOST_TOOLS]
+    order = sorted(range(len(tools)), key=lambda n: (-tools[n].diameter, -tools[n].corner_radius_mm, n))[:_MOST_TOOLS]
     reached = np.array([part.by_tool[number].state[is_finished] == REACHED for number in order])
     kinds, kind = np.unique(reached, axis=1, return_inverse=True)
     weight = part.samples.area_mm2[is_finished]
@@ -122,7 +122,7 @@ def _told(chosen: tuple[int, ...], shares: list[float], tools: Sequence[Tool], r
     minutes = None
     if rates.area_per_min is not None:
         minutes = sum(step.cutting_min or 0.0 for step in steps) + rates.change_min * (len(steps) - 1)
-    names = ", then ".join(f"{plain_number(step.diameter_mm)} mm" for step in steps)
+    names = ", then ".join(_called(step, {(tool.name, tool.diameter) for tool in tools}) for step in steps)
     why = f"{names}: of all choices of the tools asked for, the one of least {'path' if minutes is None else 'time'}."
     return ToolSequence(steps, minutes, why)
 
@@ -150,13 +150,20 @@ def sequence_over_setups(sequences: Sequence[ToolSequence | None], change_min: f
     steps = tuple(_summed(same) for same in by_tool.values())
     cutting = [step.cutting_min for step in steps]
     minutes = None if None in cutting else sum(value or 0.0 for value in cutting) + change_min * changes
+    all_tools = {(step.tool, step.diameter_mm) for step in in_turn}
     names = "; ".join(
-        f"set-up {number}: " + ", then ".join(f"{plain_number(step.diameter_mm)} mm" for step in sequence.steps)
+        f"set-up {number}: " + ", then ".join(_called(step, all_tools) for step in sequence.steps)
         for number, sequence in known
     )
     least = "path" if minutes is None else "time"
     why = f"{names}: of all choices of the tools asked for, those of least {least} in each set-up, {changes} changes."
     return ToolSequence(steps, minutes, why)
+
+
+def _called(step: SequenceStep, tools: Collection[tuple[str, float]]) -> str:
+    """A step's tool by its diameter, by its name where another of the tools, names and diameters, is as wide."""
+    is_only = sum(diameter == step.diameter_mm for _, diameter in tools) == 1
+    return f"{plain_number(step.diameter_mm)} mm" if is_only else step.tool
 
 
 def _summed(steps: Sequence[SequenceStep]) -> SequenceStep:

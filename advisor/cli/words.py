@@ -74,9 +74,14 @@ def reach_lines(plan: Plan) -> list[str]:
         )
     sequence = record.sequence
     if sequence is not None and len(sequence.steps) > 1:
-        steps = ", then ".join(
-            f"{plain_number(step.diameter_mm * per_mm)} {unit} on {plain_number(step.area_mm2 * per_mm**2)} {unit}2"
+        wide = [tool.diameter_mm for tool in record.tools]
+        called = [
+            step.tool if wide.count(step.diameter_mm) > 1 else f"{plain_number(step.diameter_mm * per_mm)} {unit}"
             for step in sequence.steps
+        ]
+        steps = ", then ".join(
+            f"{tool} on {plain_number(step.area_mm2 * per_mm**2)} {unit}2"
+            for tool, step in zip(called, sequence.steps, strict=True)
         )
         minutes = "" if sequence.minutes is None else f": {_minute_words(sequence.minutes)} min"
         lines.append(f"All that any cutter reaches is finished soonest with {steps}{minutes}.")

@@ -20,10 +20,8 @@ from advisor.units import UM_PER_MM
 FLUTE_CORE_SHARE = 0.8
 # Flutes of a ball cutter, in diameters, where the job does not say (common practice, no source).
 FLUTE_LENGTH_OF_DIAMETER = 2.0
-# Stick-out in diameters from which bending shows in the work, and from which a tool counts as long (common
-# practice, no source).
+# Stick-out in diameters from which bending shows in the work (common practice, no source).
 STICK_OUT_LIMIT = 4.0
-LONG_STICK_OUT_LIMIT = 6.0
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.cutter.checks import Numbers, Values, not_negative, plain, positive
+from advisor.cutter.checks import Numbers, Values, not_negative, plain
 from advisor.cutter.contact import effective_diameter_mm
 from advisor.cutter.roughness import rz_um
 
@@ -30,20 +30,6 @@ def _sine_of_engagement(share: Values) -> Values:
     # sin(acos(1 - 2x)) without the difference; past half the diameter the tooth has been at its thickest
     share = np.minimum(share, 0.5)
     return np.asarray(2.0 * np.sqrt(share * (1.0 - share)))
-
-
-def radial_factor(ae_mm: Numbers, diameter_mm: Numbers) -> Values:
-    """Thickest chip over feed per tooth, for a cutter of a diameter that cuts a radial width: sin(phi).
-
-    cos(phi) = 1 - 2 ae / D; 1 from half the diameter up.
-
-    ``ae_mm`` 0 or more, ``diameter_mm`` above 0; raises ``ValueError`` elsewhere. Textbook geometry of a milling
-    chip (the form 2 f sqrt(t / d) for small widths: *Fundamentals of Machining*, an excerpt read).
-
-    >>> print(round(0.1 * radial_factor(0.5, 10.0), 7), radial_factor(5.0, 10.0))
-    0.043589 1.0
-    """
-    return plain(_sine_of_engagement(_width_share(ae_mm, positive(diameter_mm, "diameter"))))
 
 
 def axial_factor(depth_mm: Numbers, diameter_mm: Numbers) -> Values:
@@ -97,22 +83,6 @@ def thinning_factor(depth_mm: Numbers, ae_mm: Numbers, diameter_mm: Numbers) -> 
     return plain(np.asarray(axial_factor(depth_mm, diameter_mm) * _sine_of_engagement(_width_share(ae_mm, groove_mm))))
 
 
-def mean_chip_thickness_mm(feed_per_tooth_mm: Numbers, ae_mm: Numbers, diameter_mm: Numbers) -> Values:
-    """Mean chip thickness over the arc of the cut: hm = fz (2 ae / D) / phi, about fz sqrt(ae / D) when small.
-
-    ``feed_per_tooth_mm`` and ``ae_mm`` 0 or more, ``diameter_mm`` above 0 (for a ball, that of the cut); raises
-    ``ValueError`` elsewhere. 0 for no width. Textbook geometry, derived here.
-
-    >>> print(round(mean_chip_thickness_mm(0.1, 1.0, 10.0), 6))
-    0.03108
-    """
-    feed = not_negative(feed_per_tooth_mm, "feed per tooth")
-    share = _width_share(ae_mm, positive(diameter_mm, "diameter"))
-    half_engagement = np.arcsin(np.sqrt(share))
-    over_feed = np.divide(share, half_engagement, out=np.zeros(share.shape), where=half_engagement != 0.0)
-    return plain(np.asarray(feed * over_feed))
-
-
 def compensated_feed_per_tooth_mm(
     wanted_chip_mm: Numbers, factor: Numbers, most_times: float = MOST_COMPENSATION
 ) -> Values:
@@ -123,7 +93,7 @@ def compensated_feed_per_tooth_mm(
     ``wanted_chip_mm`` 0 or more, ``factor`` 0 to 1 (of the functions above), ``most_times`` 1 or more; raises
     ``ValueError`` elsewhere.
 
-    >>> print(round(compensated_feed_per_tooth_mm(0.05, radial_factor(1.0, 10.0)), 7))
+    >>> print(round(compensated_feed_per_tooth_mm(0.05, thinning_factor(5.0, 1.0, 10.0)), 7))
     0.0833333
     >>> print(round(compensated_feed_per_tooth_mm(0.02, 0.1), 7))
     0.05
@@ -146,17 +116,3 @@ def cusp_along_feed_um(feed_per_tooth_mm: Numbers, ball_radius_mm: Numbers) -> V
     0.25 1.0
     """
     return rz_um(not_negative(feed_per_tooth_mm, "feed per tooth"), ball_radius_mm)
-
-
-def peak_of_both_um(stepover_mm: Numbers, feed_per_tooth_mm: Numbers, ball_radius_mm: Numbers) -> Values:
-    """Height of the peaks left between passes and teeth, um: about (s^2 + fz^2) / (8 R).
-
-    Exact where the marks of neighbouring passes lie beside each other: a peak then stands in the middle of four, half
-    the diagonal from each. NaN where the ball does not reach it from there. ``ValueError`` for a negative length or a
-    radius of 0 or less. Derived here.
-
-    >>> print(round(peak_of_both_um(0.5, 0.5, 5.0), 5))
-    12.51566
-    """
-    step, feed = not_negative(stepover_mm, "stepover"), not_negative(feed_per_tooth_mm, "feed per tooth")
-    return rz_um(np.hypot(step, feed), ball_radius_mm)

@@ -221,27 +221,6 @@ def z_step_mm(stepover_mm: Numbers, slope_deg: Numbers) -> Values:
     return plain(np.asarray(not_negative(stepover_mm, "stepover") * sine))
 
 
-def equal_spacing_slope_deg(line_spacing_mm: Numbers, z_step_mm: Numbers, azimuth_deg: Numbers = 0.0) -> Values:
-    """Slope at which parallel lines and constant-Z passes lie equally far apart on the surface.
-
-    tan(slope) = dz / sqrt(p^2 - dz^2 sin(azimuth)^2); for azimuth 0, tan(slope) = dz / p. Below it the lines
-    lie closer, above it the constant-Z passes.
-
-    Both spacings above 0 mm; ``azimuth_deg`` as in :func:`surface_spacing_mm`. NaN where the lines lie closer
-    on every slope. Raises ``ValueError`` for a spacing of 0 or less.
-
-    Derived here: the two spacings set equal.
-
-    >>> print(round(equal_spacing_slope_deg(0.4, 0.3), 4), round(equal_spacing_slope_deg(0.4, 0.3, 45.0), 4))
-    36.8699 41.4976
-    """
-    spacing = positive(line_spacing_mm, "line spacing")
-    step = positive(z_step_mm, "Z-step")
-    across = step * _sine(azimuth_deg)
-    reach = np.sqrt(np.maximum(spacing - across, 0.0) * (spacing + across))
-    return plain(np.where(across <= spacing, np.rad2deg(np.arctan2(step, reach)), np.nan))
-
-
 def contact_diameter_mm(
     diameter_mm: Numbers,
     slope_deg: Numbers,

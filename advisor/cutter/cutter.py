@@ -51,17 +51,28 @@ class Cutter:
         cutter fits there at all is a question of its own.
         """
         step = step_between_circles_mm(np.float64(cusp_mm), tool_per_mm, surface_per_mm)
-        corner = step_between_circles_mm(np.float64(cusp_mm), np.float64(self.corner_per_mm), np.float64(0.0))
+        of_corner = np.float64(self.corner_per_mm)
+        corner = step_between_circles_mm(np.float64(cusp_mm), of_corner, np.float64(0.0))
         if self.ring_radius_mm == 0:
             return np.where(np.isfinite(step), step, corner)
         flat = step_between_circles_mm(np.float64(cusp_mm), tool_per_mm, np.float64(0.0))
         # a bull-nose on a floor: neighbouring rings may not part by more than their flat and two corners
-        return np.minimum(np.where(np.isfinite(step), step, flat), 2 * self.ring_radius_mm + corner)
+        bent = step_between_circles_mm(np.float64(cusp_mm), of_corner, surface_per_mm)
+        past_flat = np.where(np.isfinite(bent), bent, corner)
+        return np.minimum(np.where(np.isfinite(step), step, flat), 2 * self.ring_radius_mm + past_flat)
 
     def cusp_mm(self, step_mm: Values, tool_per_mm: Values, surface_per_mm: Values) -> Values:
-        """Cusp that a step along the surface leaves; NaN where neighbouring passes do not meet."""
+        """Cusp that a step along the surface leaves; NaN where neighbouring passes do not meet.
+
+        Of a bull-nose no less than its corners leave at either side of the flat, past that.
+        """
         tight = tool_per_mm + surface_per_mm <= 0
-        return cusp_between_circles_mm(step_mm, tool_per_mm, np.where(tight, 0.0, surface_per_mm))
+        surface = np.where(tight, 0.0, surface_per_mm)
+        groove = cusp_between_circles_mm(step_mm, tool_per_mm, surface)
+        if self.ring_radius_mm == 0:
+            return groove
+        past_flat = np.maximum(step_mm - 2 * self.ring_radius_mm, 0.0)
+        return np.maximum(groove, cusp_between_circles_mm(past_flat, np.float64(self.corner_per_mm), surface))
 
 
 def cusp_for_ra_mm(ra_mm: float, cutter: Cutter) -> float:

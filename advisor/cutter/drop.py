@@ -52,11 +52,6 @@ def bull_pieces(diameter_mm: float, corner_radius_mm: float) -> tuple[Piece, ...
     return (Piece(diameter_mm / 2 - corner_radius_mm, corner_radius_mm, 0.0, diameter_mm / 2, 0.0),)
 
 
-def flat_pieces(diameter_mm: float) -> tuple[Piece, ...]:
-    """A flat end, or a shank from below."""
-    return (Piece(diameter_mm / 2, 0.0, 0.0, diameter_mm / 2, 0.0),)
-
-
 def dropped(pieces: Sequence[Piece], tree: PlanTree, places_mm: Floats, floor_mm: Floats | None = None) -> Dropped:
     """Lowest heights of a body's tip over (k, 2) places in plan, in the frame of the tree.
 

@@ -76,11 +76,6 @@ class SetupCover:
         for array in (self.axes, self.candidate, *shares, self.own, *by_facet):
             array.setflags(write=False)
 
-    @property
-    def unreached_share(self) -> float:
-        """Share of the part's area that no candidate reaches."""
-        return 1.0 - self.reachable_share
-
 
 def setup_cover(
     mesh: Mesh,

@@ -116,7 +116,8 @@ def offset_from_outline(surface: PassSurface, steps: OffsetSteps, overlap_mm: fl
 def offset_from_line(surface: PassSurface, steps: OffsetSteps, overlap_mm: float, points_mm: Floats) -> OffsetField:
     """The front that leaves a line on the zone to both sides, or a single point, and runs outward.
 
-    The first pass lies on the line itself; on a point it is a tenth of a step long.
+    The first pass lies on the line itself; on a point it is a tenth of a step long. No plan asks for it: offsets of a
+    plan start at the zone's outline. It is for those who choose a curve themselves.
 
     Parameters
     ----------

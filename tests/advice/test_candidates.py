@@ -124,6 +124,12 @@ def test_a_bull_nose_on_a_floor_steps_by_its_flat_and_more() -> None:
     floor = surfaces(solids.stepped_block((10,), 100, 100), 5.0, 45.0)[0]
     bull = StageTarget("finish", Cutter(10.0, 1.0), 0, cusp_mm=0.0202041, step_mm=None)
     assert parallel_line(floor, bull).line_spacing_mm == pytest.approx(8.4, rel=1e-5)
+    by_step = StageTarget("finish", Cutter(10.0, 1.0), 0, cusp_mm=None, step_mm=8.4)
+    for target in (bull, by_step):  # what is left is told as well
+        cusp = parallel_line(floor, target).cusp_um
+        assert cusp.p95 == pytest.approx(20.2041, rel=1e-5) and cusp.max == pytest.approx(20.2041, rel=1e-5)
+    within = StageTarget("finish", Cutter(10.0, 1.0), 0, cusp_mm=None, step_mm=7.9)
+    assert parallel_line(floor, within).cusp_um.max == pytest.approx(0.0, abs=1e-9)
 
 
 def test_ra_target_is_the_cusp_whose_profile_has_it() -> None:

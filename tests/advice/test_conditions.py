@@ -13,7 +13,7 @@ from manifold3d import Manifold
 
 import advisor
 from advisor.errors import InputError
-from advisor.model import Advice, Plan, Zone
+from advisor.model import Advice, Plan, Zone, plan_from_json
 
 JOB: dict[str, Any] = {
     "material": {"test metal": {
@@ -268,3 +268,40 @@ def test_a_stage_whose_holder_is_in_the_way_says_so(tmp_path: Path) -> None:
     passes = np.flatnonzero((plan.passes.stage == "pre-finish") & (plan.passes.zone == zone.id))
     points = np.concatenate([plan.passes.points[plan.passes.starts[p] : plan.passes.starts[p + 1]] for p in passes])
     assert (points[:, 2] - 2.5 + 8.0).min() >= zone.z_mm.max - 0.05
+
+
+def small_tool(**keys: Any) -> dict[str, Any]:
+    tool = {"name": "small", "stick_out": 3, **keys}
+    return {"tool": [tool], "tolerance": 0.05, "stock": 0.5, "stage": [
+        {"name": "pre-finish", "cusp": 0.025, "stock_left": 0.1}, {"name": "finish", "cusp": 0.005},
+    ]}  # fmt: skip
+
+
+@pytest.mark.parametrize("tool", [{"diameter": 0.6}, {"kind": "bull", "diameter": 3, "corner_radius": 0.3}])
+def test_bending_in_a_layer_thicker_than_the_corner_radius_is_not_known(tool: dict[str, Any], tmp_path: Path) -> None:
+    """0.4 mm of the pre-finish on a radius of 0.3 mm: the force holds for less only, the finish takes 0.1 mm."""
+    plan = plan_of(solids.wave(), tmp_path, **small_tool(**tool))
+    written = plan.to_json()
+    assert plan_from_json(written) == plan.record
+    assert "nan" not in written.lower()
+    assert sum(step.usable for zone in plan.zones for step in zone.steps) >= 2
+    for zone in plan.zones:
+        for step in zone.steps:
+            budget = step.error_budget
+            if not step.usable:
+                continue
+            assert budget is not None and (budget.bending_um is None) == (step.stage == "pre-finish")
+            known = (budget.cusp_um, budget.facets_um, budget.path_um, budget.bending_um)
+            assert budget.total_um == pytest.approx(sum(part for part in known if part is not None))
+    (caution,) = [text for text in plan.record.cautions if text.startswith("pre-finish: small is to take off 0.4 mm")]
+    assert "how far the tool bends is not known there" in caution
+
+
+def test_a_ball_that_takes_off_more_than_half_its_radius_is_told(tmp_path: Path) -> None:
+    """0.4 mm are 0.4 of the radius of a 2 mm ball, 0.8 of that of a 1 mm ball."""
+    for diameter, told in ((2.0, False), (1.0, True)):
+        cautions = plan_of(BLOCK, tmp_path, **small_tool(diameter=diameter)).record.cautions
+        about = [text for text in cautions if "is to take off" in text]
+        assert bool(about) is told, about
+        assert not any("not known" in text for text in about)
+    assert "0.8 times its radius" in about[0]

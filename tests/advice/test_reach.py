@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import cos, radians, sqrt, tan
 
 import numpy as np
 import pytest
@@ -10,6 +10,7 @@ import solids
 
 import advisor
 from advisor.advice.choose import in_words
+from advisor.advice.settings import resolve, tools_asked
 from advisor.cli.explain import explain_lines
 from advisor.part.heal import heal
 from advisor.part.measured import MeasuredPart, measure_part
@@ -175,3 +176,115 @@ def test_a_pocket_tighter_than_the_ball_names_the_cutter(filleted: MeasuredPart)
     )
     land = next(zone for zone in plan.zones if zone.shape == "land")
     assert land.reach is not None and land.reach.held_back_by is None
+
+
+def test_a_sheet_that_faces_away_all_over_is_told_so() -> None:
+    vertices, faces = solids.wave()
+    run = np.roll(vertices[faces], -1, axis=1) - vertices[faces]
+    top = faces[np.cross(run[:, 0], run[:, 1])[:, 2] > 1e-6]
+    facing = advisor.plan(part_of(vertices, top), ball="6 mm", lays_passes=False)
+    assert all(zone.reach is not None for zone in facing.zones)
+    assert not any("wound the wrong way" in warning for warning in facing.record.part.warnings)
+    for plan in (
+        advisor.plan(part_of(vertices, top[:, ::-1]), ball="6 mm", lays_passes=True),
+        advisor.plan(part_of(vertices, top[:1, ::-1]), ball="6 mm", lays_passes=False),  # one facet
+        advisor.plan(part_of(vertices, top), up="-Z", ball="6 mm", lays_passes=False),
+    ):
+        assert any("wound the wrong way" in warning for warning in plan.record.part.warnings)
+        assert {zone.slope_class for zone in plan.zones} == {"undercut"}
+        assert plan.record.setups[0].reached_share in (None, 0.0)
+        assert any(caution.startswith("100% of the surface faces away") for caution in plan.record.cautions)
+        assert advisor.model.plan_from_json(plan.to_json()) == plan.record
+
+
+def of_tools(part: MeasuredPart, *tools: dict[str, object]) -> advisor.Plan:
+    """A plan that finishes with the first of the tools."""
+    stages = [{"name": "finish", "cusp": 0.005, "tool": tools[0]["name"]}]
+    return advisor.plan(part, job={"tool": list(tools), "stage": stages}, lays_passes=False)
+
+
+def test_the_same_ball_with_a_longer_stick_out_is_a_tool_of_its_own(filleted: MeasuredPart) -> None:
+    ball = {"diameter": 4, "holder": [{"diameter": 50, "length": 40}]}
+    short, long = {**ball, "name": "short", "stick_out": 8}, {**ball, "name": "long", "stick_out": 30}
+    plans = {first["name"]: of_tools(filleted, first, other) for first, other in ((short, long), (long, short))}
+    for plan in plans.values():
+        assert plan.record.sequence is not None
+        # the long one reaches all, the wall's outside too: whichever of them finishes, no other is needed
+        assert [step.tool for step in plan.record.sequence.steps] == ["long"]
+        assert plan.record.sequence.steps[0].area_mm2 == pytest.approx(
+            sum(z.area_mm2 for z in plan.zones if z.slope_class != "undercut"), rel=1e-3
+        )
+    (floor,) = [zone for zone in inside(plans["short"]) if abs(zone.z_mm.min - 10) < 0.01]
+    assert floor.reach is not None and floor.reach.largest_diameter_mm == 4.0
+    assert "long, as wide, gets to all of it that any gets to." in floor.reach.why
+    assert plans["long"].zones[0].reach is not None
+    assert not any("as wide" in text for zone in plans["long"].zones if zone.reach for text in zone.reach.why)
+
+
+def test_tools_that_differ_in_nothing_but_their_names_are_asked_once(filleted: MeasuredPart) -> None:
+    job = {"tool": [{"name": name, "diameter": d} for name, d in (("a", 6), ("b", 4), ("c", 6), ("d", 4))]}
+    job["stage"] = [{"name": "finish", "cusp": 0.005, "tool": "c"}]
+    settings = resolve(filleted.mesh, job, part=filleted)
+    assert [tool.name for tool in tools_asked(settings)] == ["c", "b"]
+
+
+def test_bull_noses_with_other_corners_are_told_apart_and_called_so(filleted: MeasuredPart) -> None:
+    sharp, round_, wide = (
+        {"name": name, "kind": "bull", "diameter": d, "corner_radius": r}
+        for name, d, r in (("sharp", 6, 0.5), ("round", 6, 2.0), ("wide", 8, 3.0))
+    )
+    for first, other in ((sharp, round_), (round_, sharp)):
+        sequence = of_tools(filleted, first, other).record.sequence
+        # both roll into the fillet of 3 mm; the step that leaves 5 um grows with the corner radius
+        assert sequence is not None and sequence.steps[0].tool == "round"
+        assert sequence.steps[0].area_mm2 > 0.98 * sum(step.area_mm2 for step in sequence.steps)
+    told = [text for zone in of_tools(filleted, sharp, wide).zones if zone.reach for text in zone.reach.why]
+    assert "A bull-nose of 8 mm would still fit." in told
+    assert not any("A ball of" in text for text in told)
+
+
+@pytest.mark.parametrize("ball", ["6 mm", "1 mm", "0.2 mm"])
+@pytest.mark.parametrize("lean_deg", [0.5, 0.9])
+def test_walls_that_lean_over_by_a_hair_ask_for_another_set_up(lean_deg: float, ball: str) -> None:
+    """A block of 40 mm, 20 high, narrower below: its walls are steep by class, and no ball gets down there."""
+    low = 20 - 20 * tan(radians(lean_deg))
+    plan = advisor.plan(frustum(low, 20.0, 20.0), ball=ball, cusp="0.005 mm", lays_passes=False)
+    wall = next(zone for zone in plan.zones if zone.slope_class == "steep")
+    assert wall.advice is not None and wall.reach is not None and not wall.advice.usable
+    words = " ".join(wall.advice.why)
+    assert in_words(wall) == "another set-up" and "another set-up" in words
+    assert "smaller" not in words and "No ball gets to it along this axis" in words
+    # three quarters of the block are walls and underside
+    walls = 4 * (low + 20) * 20 / cos(radians(lean_deg))
+    hidden = (walls + 4 * low**2) / (walls + 4 * low**2 + 1600)
+    (caution,) = [text for text in plan.record.cautions if "needs another set-up" in text]
+    assert int(caution.split("%")[0]) == pytest.approx(100 * hidden, abs=1.0)
+
+
+def test_what_leans_over_of_a_zone_is_not_left_to_a_smaller_ball() -> None:
+    """A block, its walls upright above and leaning over by half a degree below 10 mm."""
+    low = 20 - 10 * tan(radians(0.5))
+    profile = ((low, 0.0), (20.0, 10.0), (20.0, 20.0))
+    plan = advisor.plan(frustums(*profile), ball="6 mm", cusp="0.005 mm", lays_passes=False)
+    wall = next(zone for zone in plan.zones if zone.slope_class == "steep")
+    assert wall.reach is not None and 0.4 < wall.reach.cutter_share < 0.55
+    words = " ".join(wall.reach.why)
+    assert "no ball, however small, gets to most of that along this axis" in words and "must follow" not in words
+
+
+def frustum(low_mm: float, high_mm: float, height_mm: float) -> MeasuredPart:
+    """A square block of half widths `low_mm` at the foot and `high_mm` at the top."""
+    return frustums((low_mm, 0.0), (high_mm, height_mm))
+
+
+def frustums(*profile: tuple[float, float]) -> MeasuredPart:
+    """Square frustums on one another, from (half width, height) below to that above."""
+    square = np.array([(-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0)])
+    vertices = np.vstack([np.column_stack([half * square, np.full(4, height)]) for half, height in profile])
+    top = 4 * (len(profile) - 1)
+    faces = [(0, 2, 1), (0, 3, 2), (top, top + 1, top + 2), (top, top + 2, top + 3)]
+    for base in range(0, top, 4):
+        for k in range(4):
+            a, b = base + k, base + (k + 1) % 4
+            faces += [(a, b, b + 4), (a, b + 4, a + 4)]
+    return part_of(vertices, np.array(faces))

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from advisor.cutter import bending
 from advisor.cutter.bending import (
     FLUTE_CORE_SHARE,
-    LONG_STICK_OUT_LIMIT,
     STICK_OUT_LIMIT,
     Section,
     compliance_mm_per_n,
@@ -112,10 +111,10 @@ def test_sections_add_up_to_the_stick_out(diameter: float, stick_out: float) -> 
 
 
 def test_stick_out_limits() -> None:
-    """Common practice, no source: bending shows from 4 diameters, 6 are long."""
+    """Common practice, no source: bending shows from 4 diameters."""
     assert slenderness(Tool(diameter=10, stick_out=45)) == 4.5
     assert slenderness(Tool(diameter=10)) is None
-    assert STICK_OUT_LIMIT < 4.5 < LONG_STICK_OUT_LIMIT
+    assert STICK_OUT_LIMIT < 4.5
 
 
 def test_way_given_square_to_the_surface() -> None:

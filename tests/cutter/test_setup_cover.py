@@ -274,7 +274,7 @@ def test_a_leaning_hole_asks_for_its_own_axis() -> None:
 def test_what_none_reaches_is_told() -> None:
     case = solved(hollow_block(), 4.0)
     inner, outer = 6 * 20.0**2, 6 * 40.0**2
-    assert case.cover.unreached_share == pytest.approx(inner / (inner + outer), abs=1e-3)
+    assert 1.0 - case.cover.reachable_share == pytest.approx(inner / (inner + outer), abs=1e-3)
     within = np.abs(case.mesh.middle).max(axis=1) < 11
     np.testing.assert_array_equal(case.cover.facet_unreached, within)
     np.testing.assert_array_equal(case.cover.facet_setup < 0, within)

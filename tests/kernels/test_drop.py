@@ -9,12 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
-from advisor.cutter.drop import Piece, ball_pieces, bull_pieces, dropped, flat_pieces
+from advisor.cutter.drop import Piece, ball_pieces, bull_pieces, dropped
 from advisor.part.plan_tree import PlanTree, plan_tree
 
 UP = np.array([0.0, 0.0, 1.0])
 CUTTERS = {
-    "ball": ball_pieces(12.0), "bull": bull_pieces(12.0, 2.0), "flat": flat_pieces(12.0),
+    "ball": ball_pieces(12.0), "bull": bull_pieces(12.0, 2.0), "flat": (Piece(6.0, 0.0, 0.0, 6.0, 0.0),),
     "cone": (Piece(flat_mm=2.0, corner_mm=0.0, rise=1.5, outer_mm=6.0, base_mm=1.0),),
     "stack": (*ball_pieces(6.0), Piece(2.0, 0.0, 3.0, 5.0, 9.0), Piece(8.0, 0.0, 0.0, 8.0, 20.0)),
 }  # fmt: skip

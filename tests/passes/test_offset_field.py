@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
+from bull_noses import bull_nose_floor_stepover_mm, cross_feed_curvature_per_mm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from offset_zones import BALL, CUSP_MM, UP, grid, zone_of
@@ -12,7 +13,6 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 from scipy.spatial import Delaunay
 
-from advisor.cutter.bull_nose import bull_nose_floor_stepover_mm, cross_feed_curvature_per_mm
 from advisor.cutter.cutter import Cutter
 from advisor.kernels.march import march, march_with_metric
 from advisor.kernels.sectors import corners_by_sector

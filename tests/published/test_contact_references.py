@@ -7,18 +7,17 @@ experiment outside this package agreed.
 
 import numpy as np
 import pytest
-
-from advisor.cutter.bull_nose import (
+from bull_noses import (
     bull_nose_cusp_mm,
     bull_nose_effective_diameter_mm,
     bull_nose_floor_cusp_mm,
     cross_feed_curvature_per_mm,
 )
+
 from advisor.cutter.contact import (
     contact_diameter_mm,
     cusp_height_mm,
     effective_diameter_mm,
-    equal_spacing_slope_deg,
     line_spacing_mm,
     stepover_mm,
     surface_spacing_mm,
@@ -161,23 +160,6 @@ def test_surface_spacing_of_skew_lines(azimuth, factor):
     """Computed independently (closed form): a slope of 45 degrees."""
     digits = max(len(factor.partition(".")[2]), 7)
     assert surface_spacing_mm(1.0, 45.0, azimuth) == pytest.approx(float(factor), abs=10.0**-digits)
-
-
-@pytest.mark.parametrize(
-    ("line_spacing", "z_step", "azimuth", "slope"),
-    [
-        (0.4, 0.4, 0.0, "45.0000"),
-        (0.5, 0.3, 0.0, "30.9638"),
-        (0.4, 0.2, 0.0, "26.5651"),
-        (0.25, 0.5, 0.0, "63.4349"),
-        (0.4, 0.3, 0.0, "36.8699"),
-        (0.4, 0.3, 45.0, "41.4976"),
-        (0.4, 0.3, 90.0, "48.5904"),
-    ],
-)
-def test_equal_spacing_slope(line_spacing, z_step, azimuth, slope):
-    """Computed independently (closed form)."""
-    assert equal_spacing_slope_deg(line_spacing, z_step, azimuth) == printed(slope)
 
 
 CUSPS_OF_SLOPE = [
