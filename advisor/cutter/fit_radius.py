@@ -83,7 +83,8 @@ def largest_ball_behind_facets_mm(
     """Radius of the largest ball that touches the smooth surface behind points of facets, and goes into nothing else.
 
     In a hollow of its own radius r a ball goes into the facets by what they stand over the surface, e at most. One
-    smaller by e with the same middle goes into none: that one is looked for, and e added.
+    smaller by e with the same middle goes into none: that one is looked for, and e added. Where the surface bends
+    outward facets lie under it: the ball keeps off the point by as much.
 
     Parameters
     ----------
@@ -98,5 +99,5 @@ def largest_ball_behind_facets_mm(
     """
     into = np.maximum(stock.most_mm, _LEAST_INTO_MM)
     most = np.maximum(np.asarray(greatest_mm) - into, least_mm)
-    radius = largest_fitting_ball_mm(points_mm, normals, tree, into - stock.at_mm, least_mm, most)
+    radius = largest_fitting_ball_mm(points_mm, normals, tree, into - stock.at_mm + stock.under_mm, least_mm, most)
     return np.where(radius > 0.0, radius + into, radius)

@@ -1,4 +1,4 @@
-"""How far facets stand in a hollow: being chords, they are in the way of a ball of its very radius."""
+"""How far facets stand in a hollow or lie under a bulge: being chords, they are in the way of balls that fit."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _ARC_OVER_QUADRIC = 1.03
 
 @dataclass(frozen=True)
 class FacetStock:
-    """Material between facets and the smooth surface behind them, at points of the facets, mm.
+    """Material between facets and the smooth surface behind or before them, at points of the facets, mm.
 
     Attributes
     ----------
@@ -27,10 +27,13 @@ class FacetStock:
         Over the smooth surface at the point itself; 0 where the surface is plane or bends outward.
     most_mm : (k,) float64 array
         The most on the facet of the point and on those that touch it.
+    under_mm : (k,) float64 array
+        How far the smooth surface may bulge over the point; 0 where it is plane or bends inward.
     """
 
     at_mm: Floats
     most_mm: Floats
+    under_mm: Floats
 
 
 def facet_stock(mesh: Mesh, corner_normal: Floats, facet: NDArray[np.integer], points_mm: Floats) -> FacetStock:
@@ -54,7 +57,9 @@ def facet_stock(mesh: Mesh, corner_normal: Floats, facet: NDArray[np.integer], p
     corners, normals = mesh.vertices[mesh.faces[facet]], corner_normal[facet]
     share = _shares(corners, points_mm)
     over = np.einsum("kc,kcx,kcx->k", share, points_mm[:, None] - corners, normals) / 2
-    return FacetStock(np.clip(over, 0.0, rise[facet]), most_beside(mesh, rise)[facet])
+    # the point itself lies under the bulge by no more; a ball held off too little would meet the very facet it touches
+    bulge = most_beside(mesh, bulging_mm(mesh, corner_normal))[facet]
+    return FacetStock(np.clip(over, 0.0, rise[facet]), most_beside(mesh, rise)[facet], np.where(over < 0.0, bulge, 0.0))
 
 
 def standing_mm(mesh: Mesh, corner_normal: Floats) -> Floats:

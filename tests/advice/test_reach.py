@@ -243,6 +243,14 @@ def test_bull_noses_with_other_corners_are_told_apart_and_called_so(filleted: Me
     assert not any("A ball of" in text for text in told)
 
 
+def test_the_largest_ball_outside_a_round_hangs_on_neither_tools_nor_facets() -> None:
+    bulls = [{"name": f"d{d}", "kind": "bull", "diameter": d, "corner_radius": 0.5} for d in (6, 8)]
+    for job in ({"tool": [{"diameter": 2}]}, {"tool": [{"diameter": 6}]}, {"tool": bulls}):
+        plan = advisor.plan(part_of(*solids.cylinder(30.0, 20.0, 0.03)), job=job, lays_passes=False)
+        wall = next(zone for zone in plan.zones if zone.slope_class == "steep")
+        assert wall.reach is not None and (wall.reach.fit_diameter_mm, wall.reach.fit_share) == (50.0, 1.0)
+
+
 @pytest.mark.parametrize("ball", ["6 mm", "1 mm", "0.2 mm"])
 @pytest.mark.parametrize("lean_deg", [0.5, 0.9])
 def test_walls_that_lean_over_by_a_hair_ask_for_another_set_up(lean_deg: float, ball: str) -> None:

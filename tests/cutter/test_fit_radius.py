@@ -157,3 +157,38 @@ def test_a_fillet_round_a_ring_has_its_radius_however_coarse(
         told, share = fit_over(2.0 * found, points.area_mm2, most)
         assert told == pytest.approx(2.0 * r, rel=0.02)
         assert share is not None and share > most - 0.01
+
+
+def fits_on_facets(mesh: Mesh, greatest_mm: float) -> np.ndarray:
+    """Largest radii at points all over what faces up or is upright."""
+    corner_normal = smooth_surface(mesh).corner_normal
+    points = spread_samples(mesh, np.flatnonzero(mesh.normal[:, 2] > -1e-9), 2_000, corner_normal)
+    stock = facet_stock(mesh, corner_normal, points.facet, points.point)
+    level = points.normal - np.minimum(points.normal[:, 2:], 0.0) * UP
+    level /= np.linalg.norm(level, axis=1)[:, None]
+    tree = plan_tree(mesh.vertices, mesh.faces, UP)
+    return largest_ball_behind_facets_mm(points.point, level, tree, stock, 0.05, greatest_mm)
+
+
+@pytest.mark.parametrize("chord_error", [0.001, 0.007, 0.03, 0.06])
+@pytest.mark.parametrize("shape", ["cylinder", "hemisphere", "cone", "half-cylinder"])
+def test_nothing_hinders_a_ball_outside_a_convex_body(shape: str, chord_error: float) -> None:
+    """Facets lie under the surface that a ball touches: those of the body itself are in no one's way."""
+    vertices, faces = {
+        "cylinder": lambda: solids.cylinder(30.0, 20.0, chord_error),
+        "hemisphere": lambda: solids.hemisphere(20.0, chord_error),
+        "cone": lambda: solids.cone(40.0, 10.0, 60.0, chord_error),
+        "half-cylinder": lambda: solids.half_cylinder(12.0, 40.0, chord_error),
+    }[shape]()
+    np.testing.assert_allclose(fits_on_facets(Mesh(vertices, faces), 25.0), 25.0, rtol=1e-9)
+
+
+@pytest.mark.parametrize("chord_error", [0.003, 0.02])
+def test_the_hollow_beside_a_crest_has_its_radius(chord_error: float) -> None:
+    """z = A cos(k x) is tightest at the bottom, 1 / (A k^2); nothing hinders on its crests but the troughs' width."""
+    amplitude, length = 3.0, 40.0
+    vertices, faces = solids.wave(amplitude, length, chord_error_mm=chord_error)
+    found = fits_on_facets(Mesh(vertices, faces), 25.0)
+    tightest = 1.0 / (amplitude * (2 * np.pi / length) ** 2)
+    assert found.min() == pytest.approx(tightest, rel=0.02)
+    assert np.quantile(found, 0.9) == pytest.approx(25.0)
