@@ -129,7 +129,6 @@ def _row(part: PartSummary, head: BatchHead) -> list[Any]:
         part.file,
         quote(part.folder.removeprefix(f"{PLANS}/")),
         [_short(side) for side in part.size_mm],
-        part.facets,
         part.zones,
         [_short(part.class_area_mm2[name]) for name in SLOPE_CLASSES],
         part.cutter,

@@ -28,6 +28,8 @@ LOCK_FILE = ".in-use"
 _FORM = 2
 _OTHER_FOLDER = "choose another folder with --out"
 _PAGE = 500
+# So many plans of the same content are looked at for one that is still there.
+_MOST_SETTLED = 10
 # A reader of the ledger may be in the way for a moment.
 _PATIENCE_SECONDS = 30.0
 
@@ -133,8 +135,9 @@ class Ledger:
             )
 
     def settled(self, wanted: str) -> Iterator[LedgerPart]:
-        """Parts whose plan is that of a key, and stays as it is in this run."""
-        told = f"SELECT {_COLUMNS} FROM part WHERE key = ? AND (NOT found OR state = 'planned') ORDER BY file"
+        """Some parts whose plan is that of a key, and stays as it is in this run."""
+        where = "key = ? AND (NOT found OR state = 'planned')"
+        told = f"SELECT {_COLUMNS} FROM part WHERE {where} ORDER BY file LIMIT {_MOST_SETTLED}"
         return map(_part, self._rows(told, wanted))
 
     def failed(self, wanted: str) -> LedgerPart | None:

@@ -232,9 +232,11 @@ def _twin_tasks(job: LibraryJob, ledger: Ledger, tally: _Tally, listeners: Liste
 
 
 def _task(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> PartTask:
+    # workers on other machines stand in other folders
+    folder, out = job.folder.absolute(), job.out.absolute()
     return PartTask(
-        part.file, job.folder / part.way, part.place, job.out, job.keys, job.options, job.pictures, job.reports,
-        job.passes, _place_of_same(job, ledger, part),
+        part.file, folder / part.way, part.place, out, job.keys, job.options, job.pictures, job.reports, job.passes,
+        _place_of_same(job, ledger, part),
     )  # fmt: skip
 
 

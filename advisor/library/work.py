@@ -97,7 +97,15 @@ def has_its_files(out: Path, place: str, *, pictures: bool, reports: bool) -> bo
         files += [folder / "zone_map.png", thumbnail_path(out, place)]
     if reports:
         files += [folder / "report.html"]
-    return all(file.is_file() for file in files)
+    return all(_holds_something(file) for file in files)
+
+
+def _holds_something(file: Path) -> bool:
+    # after a power cut files may be there and empty
+    try:
+        return file.stat().st_size > 0
+    except OSError:
+        return False
 
 
 def _save_thumbnail(made: Plan, path: Path) -> None:

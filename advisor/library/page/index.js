@@ -4,7 +4,7 @@
 (() => {
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const told = read("told");
-  const NAMES = ["file", "place", "size", "facets", "zones", "areas", "cutter", "cutterMm", "ballMm", "cuspUm", "pathMm",
+  const NAMES = ["file", "place", "size", "zones", "areas", "cutter", "cutterMm", "ballMm", "cuspUm", "pathMm",
     "minutes", "setups", "repeats", "quantity", "warnings"];
   const parts = read("rows").map((row) => Object.fromEntries(row.map((value, k) => [NAMES[k], value])));
   const failures = read("failures").map(([file, reason, command]) => ({ file, reason, command }));
@@ -94,7 +94,7 @@
     column("area", `${told.lengthSign}²`, (part) => sum(part.areas),
       (part) => plain(number(sum(part.areas) / told.lengthMm ** 2))),
     column("size", told.lengthSign, (part) => Math.max(...part.size),
-      (part) => plain(part.size.map((side) => number(side / told.lengthMm)).join(" × "))),
+      (part) => plain(part.size.map((side) => number(side / told.lengthMm)).join(" × ")), "number wraps"),
     column("zones", "", (part) => part.zones, (part) => plain(number(part.zones))),
     column("repeats", "", (part) => part.repeats, (part) => plain(number(part.repeats))),
     column("set-ups", "", (part) => part.setups, (part) => plain(number(part.setups))),
@@ -104,7 +104,6 @@
     knows("cuspUm") && column("cusp", told.cuspSign, (part) => part.cuspUm,
       (part) => plain(number(per(part.cuspUm, told.cuspUm)))),
     column("finish path", told.pathSign, (part) => part.pathMm, (part) => plain(number(part.pathMm / told.pathMm))),
-    column("facets", "", (part) => part.facets, (part) => plain(number(part.facets))),
     column("warnings", "", (part) => part.warnings.length, warningsCell, ""),
   ].filter(Boolean);
   const failureColumns = [
@@ -131,7 +130,7 @@
         const button = make("button", { type: "button" }, ...words);
         button.addEventListener("click", () => {
           // numbers begin with the largest: that is what is looked for
-          const first = one.name === "number" ? "descending" : "ascending";
+          const first = one.name.startsWith("number") ? "descending" : "ascending";
           const other = first === "ascending" ? "descending" : "ascending";
           const way = head.getAttribute("aria-sort") === first ? other : first;
           for (const one of heads.children) one.removeAttribute("aria-sort");
