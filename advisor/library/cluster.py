@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import atexit
+import logging
 import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import CancelledError, Executor, Future
@@ -113,6 +114,7 @@ def _slots() -> Slots:
 def _client(address: str) -> Iterator[Any]:
     from distributed import Client
 
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # faults are told in one line, without its traces
     try:
         client = Client(address, timeout=_CONNECT_SECONDS, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as fault:

@@ -86,10 +86,15 @@ def write_lists(
 def retry_command(command: Iterable[str], failure: Failure) -> str:
     """The words that plan a part again, for a shell; a later option takes the place of an earlier one.
 
+    A folder that could not be read is tried by the whole batch.
+
     >>> retry_command(["advisor", "batch", "my parts"], Failure("a b.stl", "", ("--time-limit", "2 h")))
     "advisor batch 'my parts' --time-limit '2 h' '--only=a b.stl'"
+    >>> retry_command(["advisor", "batch", "parts"], Failure("locked/", ""))
+    'advisor batch parts'
     """
-    return shlex.join([*command, *failure.more, f"--only={failure.file}"])
+    only = [] if failure.file.endswith("/") else [f"--only={failure.file}"]
+    return shlex.join([*command, *failure.more, *only])
 
 
 def _file(outcome: Outcome) -> str:

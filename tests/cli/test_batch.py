@@ -13,7 +13,9 @@ import solids
 import worker_jobs
 from folders import folder_bytes
 from PIL import Image
+from rich.console import Console
 
+from advisor.cli import batch
 from advisor.cli.main import run_for_code
 from advisor.intake.saved import read_plan_folder
 from advisor.library.run import LibraryJob, plan_library
@@ -161,6 +163,20 @@ def test_parts_that_hang_die_lie_or_meet_a_full_disk_cost_themselves_only(librar
     assert "ended its process" in reasons["killed.stl"]
     assert "43000000" in reasons["lies.stl"] and reasons["lies.ply"]
     assert sorted(path.name for path in (job.out / "plans").iterdir()) == ["a", "z"]
+
+
+def test_a_log_tells_how_far_the_batch_is(monkeypatch):
+    log = Console(file=io.StringIO(), width=100)
+    clock = iter([0.0, 0.0, 30.0, 80.0, 90.0, 160.0])
+    monkeypatch.setattr(batch.time, "monotonic", lambda: next(clock))
+    pace = batch._Pace(log)
+    pace.begin(10)
+    for _ in range(4):
+        pace.advance()
+    # at 30 s and 90 s no minute has gone since the line before; 2 in 80 s leave 8, 4 in 160 s leave 6
+    assert log.file.getvalue().splitlines() == [
+        "2 of 10 done, 1.5 parts/min, 5 min left", "4 of 10 done, 1.5 parts/min, 4 min left",
+    ]  # fmt: skip
 
 
 def test_interrupted_ends_with_130(tmp_path, capsys, monkeypatch):
