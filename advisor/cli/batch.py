@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 DONE, UNUSABLE, SOME_NOT_PLANNED, INTERRUPTED = 0, 2, 3, 130
 # How often a line tells how far the batch is where nobody looks on.
 _LINE_SECONDS = 60.0
+# So many names stand in one line.
+_NAMED = 5
 
 
 def batch(
@@ -284,6 +286,11 @@ def _tell(result: LibraryResult, out: Path, seconds: float, quiet: bool) -> None
     if result.exact_models:
         models = counted(result.exact_models, "STEP or IGES model")
         typer.echo(f"left out: {models} (export as STL to plan)", err=True)
+    if result.not_there:
+        named = ", ".join(_plain(file) for file in result.not_there[:_NAMED])
+        more = ", ..." if len(result.not_there) > _NAMED else ""
+        parts = counted(len(result.not_there), "part")
+        typer.echo(f"the table of quantities lists {parts} that the folder does not have: {named}{more}", err=True)
     if result.failed:
         typer.echo(f"how to try those again that were not planned: {out / 'not_planned.csv'}", err=True)
     typer.echo(f"look at {out / 'index.html'}", err=True)

@@ -64,7 +64,8 @@ class LibraryJob:
 class LibraryResult:
     """How a batch ended. ``failed`` counts folders that could not be read too; ``failures`` are the first of them.
 
-    ``unwritten`` are faults of lists that could not be written, a line each.
+    ``unwritten`` are faults of lists that could not be written, a line each; ``not_there`` are parts that the table of
+    quantities lists, and the folder does not have.
     """
 
     planned: int
@@ -73,6 +74,7 @@ class LibraryResult:
     failures: tuple[Failure, ...]
     exact_models: int
     unwritten: tuple[str, ...] = ()
+    not_there: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,7 @@ def plan_library(
     with open_ledger(job.out) as ledger:
         sweep_desks(job.out / PLANS)
         ledger.begin(scan.parts, again=job.again)
+        not_there = tuple(sorted(set(job.quantities.pieces) - {part.file for part in scan.parts}))
         exact_models, unreadable = scan.exact_models, scan.unreadable
         del scan  # from here on the ledger has the parts
         for fault in unreadable:
@@ -145,13 +148,9 @@ def plan_library(
             ledger.save_rest()
             sweep_desks(job.out / PLANS)
             unwritten = write_lists(job.out, head, ledger.outcomes, unreadable)
+    failures = tuple(sorted(tally.failures, key=lambda fault: fault.file))
     return LibraryResult(
-        tally.planned,
-        tally.unchanged,
-        tally.failed,
-        tuple(sorted(tally.failures, key=lambda fault: fault.file)),
-        exact_models,
-        tuple(unwritten),
+        tally.planned, tally.unchanged, tally.failed, failures, exact_models, tuple(unwritten), not_there
     )
 
 

@@ -115,8 +115,22 @@ def test_the_command_to_try_again_does(library, tmp_path, capsys):
     (parts / "-odd 'name'.stl").write_bytes(b"solid cut short")
     (parts / "b.stl").write_bytes((library[0] / GOOD).read_bytes())
     out = tmp_path / "out"
-    given = ["--ball", "6 mm", "--no-pictures", "--exclude", "old", "--time-limit", "5 min", "--workers", "1"]
+    (tmp_path / "wanted.csv").write_text("file,quantity\nb.stl,3\nc.stl,2\n")
+    given = [
+        "--quantities",
+        str(tmp_path / "wanted.csv"),
+        "--ball",
+        "6 mm",
+        "--no-pictures",
+        "--exclude",
+        "old",
+        "--time-limit",
+        "5 min",
+        "--workers",
+        "1",
+    ]
     assert run_for_code(["batch", str(parts), "--out", str(out), *given]) == 3
+    assert "quantities lists 1 part that the folder does not have: c.stl" in capsys.readouterr().err
     with (out / "not_planned.csv").open(encoding="utf-8", newline="") as file:
         (row,) = csv.DictReader(file)
     words = shlex.split(row["command"])

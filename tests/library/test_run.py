@@ -133,8 +133,8 @@ def test_one_part_alone_leaves_the_others_as_they_are(job):
 
 
 def test_quantities_multiply_the_minutes(job):
-    quantities = Quantities("wanted.csv", {"a.stl": 3, "b.stl": 0})
-    plan_library(replace(job, quantities=quantities), None, worker_jobs.pretend)
+    quantities = Quantities("wanted.csv", {"a.stl": 3, "b.stl": 0, "gone.stl": 2})
+    assert plan_library(replace(job, quantities=quantities), None, worker_jobs.pretend).not_there == ("gone.stl",)
     rows = {row["file"]: row for row in csv.DictReader(io.StringIO((job.out / "parts.csv").read_text()))}
     for file, pieces in (("a.stl", 3), ("b.stl", 0), ("c.ply", 1)):
         assert float(rows[file]["quantity_min"]) == pieces * float(rows[file]["total_min"])
