@@ -37,6 +37,8 @@ _SURFACE_SPEEDS_M_PER_MIN = {"m/min": 1.0, "ft/min": 0.3048, "sfm": 0.3048, "m/s
 _STRESSES_N_PER_MM2 = {"N/mm2": 1.0, "N/mm^2": 1.0, "MPa": 1.0, "GPa": 1000.0, "psi": 0.006894757293168}
 _RPM = {"rpm": 1.0, "rev/min": 1.0}
 _ACCELERATIONS_MM_PER_S2 = {"mm/s2": 1.0, "m/s2": 1000.0, "mm/s^2": 1.0, "m/s^2": 1000.0}
+_TIMES_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
+_MEMORIES_BYTES = {"MB": 1e6, "GB": 1e9, "MiB": 2.0**20, "GiB": 2.0**30}
 
 # What a person can mean on any machine there is; beyond, a digit or a unit has slipped.
 LONGEST_MM = 1e5  # 100 m
@@ -47,6 +49,8 @@ FASTEST_SURFACE_SPEED_M_PER_MIN = 1e5
 LARGEST_STRESS_N_PER_MM2 = 1e7  # eight times the modulus of diamond
 FASTEST_SPINDLE_RPM = 2e6
 LARGEST_ACCELERATION_MM_PER_S2 = 1e6  # a hundred times that of gravity
+LONGEST_TIME_S = 1e7  # some hundred days
+LARGEST_MEMORY_BYTES = 1e15  # a thousand TB
 
 # Names with signs between them, and small powers: what else a unit library would reckon with may take it for ever.
 _PLAIN_UNIT = re.compile(r"(?:[^\W\d]|[°·\s*/()]|(?:\*\*|\^)\s*-?[1-4](?!\d|\s*(?:\*\*|\^)))+")
@@ -82,6 +86,8 @@ _ACCELERATION = _Quantity(
     "an acceleration", "millimeter/second**2", _ACCELERATIONS_MM_PER_S2, LARGEST_ACCELERATION_MM_PER_S2, "1000 m/s2",
     "3 m/s2",
 )  # fmt: skip
+_TIME = _Quantity("a time", "second", _TIMES_S, LONGEST_TIME_S, "100 days", "10 min")
+_MEMORY = _Quantity("a size of memory", "byte", _MEMORIES_BYTES, LARGEST_MEMORY_BYTES, "1000 TB", "4 GB")
 
 
 @cache
@@ -195,6 +201,24 @@ def spindle_rpm(value: float | str) -> float:
 def acceleration_mm_per_s2(value: float | str) -> float:
     """An acceleration in mm/s2; a bare number is in m/s2, as machine builders state it."""
     return _to(value, _ACCELERATION, 1000.0)
+
+
+def time_s(value: float | str) -> float:
+    """A time in seconds; a bare number is in minutes.
+
+    >>> time_s("90 s"), time_s("2 h"), time_s(10)
+    (90.0, 7200.0, 600.0)
+    """
+    return _to(value, _TIME, 60.0)
+
+
+def memory_bytes(value: float | str) -> float:
+    """A size of memory in bytes; a bare number is in GB.
+
+    >>> memory_bytes("500 MB"), memory_bytes(4)
+    (500000000.0, 4000000000.0)
+    """
+    return _to(value, _MEMORY, 1e9)
 
 
 def unit_name(value: str) -> str:

@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor import units, words
+from advisor.cli import batch
+from advisor.library import lists, lost
 
 CONVERTERS = (
     units.length_mm, units.area_mm2, units.angle_deg, units.feed_mm_per_min, units.surface_speed_m_per_min,
@@ -17,10 +19,17 @@ CONVERTERS = (
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("module", [units, words])
+@pytest.mark.parametrize("module", [units, words, lists, lost, batch])
 def test_examples(module: object) -> None:
     done = doctest.testmod(module)  # type: ignore[arg-type]
     assert done.attempted and not done.failed
+
+
+@pytest.mark.parametrize("value", ["soon", "5 mm", "nan", "1e9 h", None])
+def test_limits_of_a_part_are_times_and_sizes(value: object) -> None:
+    for convert in (units.time_s, units.memory_bytes):
+        with pytest.raises(ValueError, match=r"is (not )?(a time|a size of memory)|must be a number"):
+            convert(value)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("convert", CONVERTERS)

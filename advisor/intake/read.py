@@ -95,8 +95,8 @@ def read_part(path: str | Path, unit: str | None = None, *, chord_mm: float | No
         notes = (*notes, "the file names no unit: mm was assumed (set it with --unit)")
     measured = measure_part(
         healed,
-        name=_as_text(path.stem),
-        file=_as_text(path.name),
+        name=name_as_text(path.stem),
+        file=name_as_text(path.name),
         sha256=hashlib.sha256(data).hexdigest(),
         unit=known or "mm",
         unit_assumed=known is None,
@@ -108,7 +108,7 @@ def read_part(path: str | Path, unit: str | None = None, *, chord_mm: float | No
     return replace(measured, record=own)
 
 
-def _as_text(name: str) -> str:
+def name_as_text(name: str) -> str:
     """A file name as text that can be written anywhere: bytes that are no UTF-8 are spelled out."""
     return os.fsencode(name).decode("utf-8", "backslashreplace")
 

@@ -1,101 +1,68 @@
-"""The index of a batch: one page of its own, with every part in a row."""
+"""The index of a batch: one page of its own with every part, its totals and plots; data first, drawn by its script.
+
+The rows are one line of JSON each, written as they come, so that ten thousand parts cost the batch no memory; the page
+shows a hundred at a time.
+"""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+import base64
+import hashlib
+import json
+from collections.abc import Callable, Iterator
 from functools import cache
 from importlib.resources import files
-from pathlib import PurePosixPath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TextIO
 from urllib.parse import quote
+
+from markupsafe import Markup
 
 from advisor.advice.cautions import GENERAL
 from advisor.library.summary import Failure, Outcome, PartSummary
 from advisor.library.work import PLANS, THUMBNAILS
 from advisor.model import SLOPE_CLASSES
-from advisor.pack.palette import CLASS_STYLES, FAINT_INK, INK, QUIET_INK, TOOL_AXIS, Colour
+from advisor.pack.palette import CLASS_STYLES, Colour
 from advisor.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
+    from advisor.library.lists import BatchHead
+
+# Where in the page the rows go.
+_ROWS, _FAILURES = "@rows@", "@failures@"
 _MM_PER_METRE, _INCHES_PER_FOOT = 1000.0, 12.0
-# Below this width, in percent of the bar, a class is drawn this wide, so that it can be seen at all.
-_THINNEST_PERCENT = 1.5
-# Long names may break here.
-_WORD_END = re.compile(r"(?<=[_\-. ])(?=\w)")
+# Digits that count in the page; the tables have all of them.
+_DIGITS = 5
 
 
-@dataclass(frozen=True)
-class IndexHead:
-    """What the page says of the whole batch; ``found`` counts parts with and without an outcome."""
-
-    title: str
-    found: int
-    inches: bool
-    pictures: bool
-    settings: tuple[str, ...]
-    flat_below_deg: float
-    steep_from_deg: float
-    made_with: str
-    made_on: str
-
-
-@dataclass(frozen=True)
-class _Cell:
-    """A number as it is read, and as it is sorted by."""
-
-    text: str
-    value: float
-
-
-@dataclass(frozen=True)
-class _Share:
-    """A slope class in the bar of a part."""
-
-    name: str
-    percent: float
-    text: str
-
-
-@dataclass(frozen=True)
-class _Row:
-    """A planned part in words; links are quoted."""
-
-    file: str
-    name: str
-    name_pieces: tuple[str, ...]
-    above: str
-    plan_link: str
-    map_link: str
-    thumbnail_link: str
-    size: _Cell
-    facets: _Cell
-    zones: _Cell
-    area: _Cell
-    shares: tuple[_Share, ...]
-    cutter: _Cell
-    path: _Cell
-    notes: tuple[str, ...]
-
-
-def index_html(head: IndexHead, outcomes: Sequence[Outcome]) -> str:
-    """The page as text: no network, links relative to the folder of the batch, every name shown as plain text."""
-    rows = [_row(outcome, head.inches) for outcome in outcomes if isinstance(outcome, PartSummary)]
-    failures = [outcome for outcome in outcomes if isinstance(outcome, Failure)]
-    return _template().render(
+def write_index(head: BatchHead, walk: Callable[[], Iterator[Outcome]], has_parquet: bool, file: TextIO) -> None:
+    """Write the page: no network, links relative to the folder of the batch, every name shown as plain text."""
+    style, script = _part("index.css"), _part("index.js")
+    page = _template().render(
         head=head,
-        rows=rows,
-        failures=failures,
-        missing=head.found - len(outcomes),
-        length="in" if head.inches else "mm",
-        path_unit="ft" if head.inches else "m",
-        classes={name: CLASS_STYLES[name].paint for name in SLOPE_CLASSES},
-        colours={"ink": INK, "quiet": QUIET_INK, "faint": FAINT_INK, "link": TOOL_AXIS},
+        has_parquet=has_parquet,
+        told=Markup(_json(_told(head))),
         cautions=GENERAL,
+        style=Markup(style),
+        script=Markup(script),
+        style_hash=_hash(style),
+        script_hash=_hash(script),
     )
+    before, rest = page.split(_ROWS)
+    between, after = rest.split(_FAILURES)
+    file.write(before)
+    _write_rows(file, (_row(part, head) for part in walk() if isinstance(part, PartSummary)))
+    file.write(between)
+    _write_rows(file, (_failure(part, head) for part in walk() if isinstance(part, Failure)))
+    file.write(after)
+
+
+def _write_rows(file: TextIO, rows: Iterator[list[Any]]) -> None:
+    file.write("[")
+    for number, row in enumerate(rows):
+        file.write((",\n" if number else "\n") + _json(row))
+    file.write("]")
 
 
 @cache
@@ -103,51 +70,83 @@ def _template() -> Template:
     from jinja2 import Environment, StrictUndefined
 
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    page.filters["css"] = _css
-    return page.from_string(files("advisor.library").joinpath("index.html.jinja").read_text(encoding="utf-8"))
+    return page.from_string(_part("index.html.jinja"))
+
+
+@cache
+def _part(name: str) -> str:
+    text = files("advisor.library").joinpath("page", name).read_text(encoding="utf-8")
+    if not name.endswith(".css"):
+        return text
+    paints = {slope: CLASS_STYLES[slope].paint for slope in SLOPE_CLASSES}
+    return text + "".join(_paint_rule(slope, paint.lit, paint.hatch) for slope, paint in paints.items())
+
+
+def _paint_rule(name: str, lit: Colour, hatch: Colour | None) -> str:
+    if hatch is None:
+        return f".{name} {{ background: {_css(lit)}; }}\n"
+    lines = f"repeating-linear-gradient(135deg, {_css(lit)} 0 4px, {_css(hatch)} 4px 6px)"
+    return f".{name} {{ background: {lines}; }}\n"
 
 
 def _css(colour: Colour) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def _row(part: PartSummary, inches: bool) -> _Row:
-    mm = MM_PER_UNIT["inch"] if inches else 1.0
-    path_mm = mm * _INCHES_PER_FOOT if inches else _MM_PER_METRE
-    sides = [side / mm for side in part.size_mm]
-    file = PurePosixPath(part.file)
-    place = part.folder.removeprefix(f"{PLANS}/")
-    return _Row(
-        file=part.file,
-        name=file.name,
-        name_pieces=tuple(_WORD_END.split(file.name)),
-        above="" if file.parent == PurePosixPath() else f"in {file.parent}",
-        plan_link=quote(f"{part.folder}/plan.json"),
-        map_link=quote(f"{part.folder}/zone_map.png"),
-        thumbnail_link=quote(f"{THUMBNAILS}/{place}.png"),
-        size=_Cell(" \N{MULTIPLICATION SIGN} ".join(_number(side) for side in sides), max(sides)),
-        facets=_Cell(f"{part.facets:,}", part.facets),
-        zones=_Cell(f"{part.zones:,}", part.zones),
-        area=_Cell(_number(part.area_mm2 / mm**2), part.area_mm2),
-        shares=_shares(part),
-        cutter=_Cell(part.cutter, part.cutter_diameter_mm),
-        path=_Cell(_number(part.finish_path_mm / path_mm), part.finish_path_mm),
-        notes=part.warnings,
-    )
+def _hash(text: str) -> str:
+    """What a content policy calls a script or a style by."""
+    return f"sha256-{base64.b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}"
 
 
-def _shares(part: PartSummary) -> tuple[_Share, ...]:
-    areas = {name: part.class_area_mm2[name] for name in SLOPE_CLASSES if part.class_area_mm2[name] > 0}
-    total = sum(areas.values())
-    wide = {name: max(100.0 * area / total, _THINNEST_PERCENT) for name, area in areas.items()}
-    scale = 100.0 / sum(wide.values()) if wide else 1.0
-    return tuple(_Share(name, scale * wide[name], _percent(area / total)) for name, area in areas.items())
+def _json(value: Any) -> str:
+    """JSON that may stand in a script of a page: nothing in it ends the script."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _percent(share: float) -> str:
-    return "<1 %" if share < 0.01 else f"{share:.0%}".replace("%", " %")
+def _told(head: BatchHead) -> dict[str, Any]:
+    mm = MM_PER_UNIT["inch"] if head.inches else 1.0
+    return {
+        "found": head.found,
+        "pictures": head.pictures,
+        "reports": head.reports,
+        "lengthSign": "in" if head.inches else "mm",
+        "lengthMm": mm,
+        "pathSign": "ft" if head.inches else "m",
+        "pathMm": mm * _INCHES_PER_FOOT if head.inches else _MM_PER_METRE,
+        "cuspSign": "uin" if head.inches else "um",
+        "cuspUm": mm / 1000 if head.inches else 1.0,
+        "classes": list(SLOPE_CLASSES),
+        "plans": f"{PLANS}/",
+        "thumbnails": f"{THUMBNAILS}/",
+        "quantities": head.quantities.source,
+    }
 
 
-def _number(value: float) -> str:
-    """Four digits at most before the point are cut; thousands are parted."""
-    return f"{value:,.0f}" if abs(value) >= 1000 else f"{value:.3g}"
+def _row(part: PartSummary, head: BatchHead) -> list[Any]:
+    """In the order that ``index.js`` names."""
+    return [
+        part.file,
+        quote(part.folder.removeprefix(f"{PLANS}/")),
+        [_short(side) for side in part.size_mm],
+        part.zones,
+        [_short(part.class_area_mm2[name]) for name in SLOPE_CLASSES],
+        part.cutter,
+        _short(part.cutter_diameter_mm),
+        _short(part.smallest_ball_mm),
+        _short(part.cusp_um),
+        _short(part.finish_path_mm),
+        _short(part.total_min),
+        part.setups,
+        part.repeats,
+        head.quantities.of(part.file),
+        list(part.warnings),
+    ]
+
+
+def _failure(failure: Failure, head: BatchHead) -> list[Any]:
+    return [failure.file, failure.reason, head.retry(failure)]
+
+
+def _short(value: float | None) -> float | None:
+    return None if value is None else float(f"{value:.{_DIGITS}g}")

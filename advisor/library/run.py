@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,22 +18,30 @@ from advisor.advice.advise import package_version
 from advisor.advice.settings import Settings, resolve
 from advisor.errors import InputError
 from advisor.intake.door import OPTION_KEYS
-from advisor.library.index import IndexHead, index_html
-from advisor.library.ledger import Entry, Ledger, open_ledger
-from advisor.library.parts_table import parts_csv
-from advisor.library.places import assign_folders, sweep_desks
-from advisor.library.pool import over_cores
-from advisor.library.scan import FoundPart, Scan, name_below, scan_folder
+from advisor.library.ledger import Ledger, LedgerPart, State, open_ledger
+from advisor.library.lists import BatchHead, retry_command, write_lists
+from advisor.library.lost import failure_of
+from advisor.library.patterns import ALL_FILES, Patterns
+from advisor.library.places import sweep_desks
+from advisor.library.pool import Crew, over_cores
+from advisor.library.quantities import ONE_EACH, Quantities
+from advisor.library.scan import Scan, name_below, scan_folder
+from advisor.library.slot import NO_LIMITS, Limits, Lost
 from advisor.library.summary import Failure, Outcome, PartSummary
-from advisor.library.work import PLANS, PartTask, plan_one, thumbnail_path
+from advisor.library.work import PLANS, PartTask, has_its_files, plan_one
 from advisor.part.mesh import Mesh
 
-DIED = "ended its process while it was planned (a crash, or more memory than there is); repair or coarsen the model"
+# So many failures are told one by one at the end; all are in the lists.
+MOST_TOLD = 50
 
 
 @dataclass(frozen=True)
 class LibraryJob:
-    """Parts to plan, where to, and how: ``keys`` of a job file and ``options`` as ``advisor.plan`` takes them."""
+    """Parts to plan, where to, and how: ``keys`` of a job file and ``options`` as ``advisor.plan`` takes them.
+
+    ``only`` are names of parts: the others are left as they are. ``command`` are the words that start this job, as they
+    are told to try a part again.
+    """
 
     folder: Path
     out: Path
@@ -41,18 +49,32 @@ class LibraryJob:
     options: Mapping[str, Any]
     subject: str = "options"
     pictures: bool = True
+    reports: bool = False
+    passes: bool = False
     again: bool = False
     workers: int = 1
+    limits: Limits = NO_LIMITS
+    patterns: Patterns = ALL_FILES
+    only: frozenset[str] = frozenset()
+    quantities: Quantities = ONE_EACH
+    command: tuple[str, ...] = ("advisor", "batch")
 
 
 @dataclass(frozen=True)
 class LibraryResult:
-    """How a batch ended. ``failures`` includes folders that could not be read."""
+    """How a batch ended. ``failed`` counts folders that could not be read too; ``failures`` are the first of them.
+
+    ``unwritten`` are faults of lists that could not be written, a line each; ``not_there`` are parts that the table of
+    quantities lists, and the folder does not have.
+    """
 
     planned: int
     unchanged: int
+    failed: int
     failures: tuple[Failure, ...]
     exact_models: int
+    unwritten: tuple[str, ...] = ()
+    not_there: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,19 +85,38 @@ class Listeners:
     told: Callable[[Outcome, bool], None] = lambda _outcome, _new: None
 
 
+@dataclass
+class _Tally:
+    planned: int = 0
+    unchanged: int = 0
+    failed: int = 0
+    failures: list[Failure] = field(default_factory=list)
+
+    def fail(self, failure: Failure) -> None:
+        self.failed += 1
+        if len(self.failures) < MOST_TOLD:
+            self.failures.append(failure)
+
+
 def plan_library(
-    job: LibraryJob, listeners: Listeners | None = None, work: Callable[[PartTask], Outcome] = plan_one
+    job: LibraryJob,
+    listeners: Listeners | None = None,
+    work: Callable[[PartTask], Outcome] = plan_one,
+    crew: Crew | None = None,
 ) -> LibraryResult:
     """Plan every part model of a folder over the cores; nothing is done twice.
 
     A part is kept as it is while its content, the settings and the version of the program are the same and its
-    plan folder is there. Stopped by an exception or Ctrl-C, the plans made so far stay and are listed.
+    plan folder is there; the plan of a part with the content of another one is a copy of that. Stopped by an exception
+    or Ctrl-C, the plans made so far stay and are listed; killed, they are listed by the next run.
 
     Parameters
     ----------
     job : LibraryJob
     listeners : Listeners, optional
     work : function of a module that plans one part, called in worker processes.
+    crew : Crew, optional
+        Who works; the cores of this machine where not given.
 
     Raises
     ------
@@ -83,36 +124,135 @@ def plan_library(
         Where the folder holds no part models, the settings cannot be used, or ``out`` cannot be written.
     """
     listeners = listeners or Listeners()
-    scan = scan_folder(job.folder, job.out)
+    crew = crew or over_cores(job.workers, job.limits)
+    scan = scan_folder(job.folder, job.out, job.patterns)
+    _check_only(job, scan)
     settings, digest = _settings_of(job), _digest_of_settings(job)
-    head = _index_head(job, settings, len(scan.parts) + len(scan.unreadable))
+    head = _head(job, settings, len(scan.parts) + len(scan.unreadable))
+    tally = _Tally()
     with open_ledger(job.out) as ledger:
         sweep_desks(job.out / PLANS)
-        tasks = _tasks(job, scan, ledger)
-        outcomes: dict[str, Outcome] = {fault.file: fault for fault in scan.unreadable}
-        kept = {} if job.again else _unchanged(tasks, digest, ledger, job.workers)
-        outcomes.update(kept)
+        ledger.begin(scan.parts, again=job.again)
+        not_there = tuple(sorted(set(job.quantities.pieces) - {part.file for part in scan.parts}))
+        exact_models, unreadable = scan.exact_models, scan.unreadable
+        del scan  # from here on the ledger has the parts
+        for fault in unreadable:
+            tally.fail(fault)
         try:
-            for summary in kept.values():
-                listeners.told(summary, False)
-            todo = _smallest_first([task for task in tasks if task.file not in kept], scan.parts)
-            listeners.begun(len(todo))
-            with closing(over_cores(work, todo, job.workers, warmed_by=_is_planned)) as results:
-                for task, result in results:
-                    outcome = Failure(task.file, DIED) if result is None else result
-                    outcomes[task.file] = outcome
-                    if isinstance(outcome, PartSummary):
-                        ledger.enter(Entry(digest, outcome))
-                    listeners.told(outcome, True)
+            _sort_out(job, digest, ledger, tally, listeners)
+            ledger.find_twins()
+            listeners.begun(ledger.count("to do", "twin"))
+            for tasks in (_first_tasks(job, ledger), _twin_tasks(job, ledger, tally, listeners)):
+                _work_off(job, digest, ledger, tally, listeners, crew(work, tasks, warmed_by=_is_planned))
         finally:
+            ledger.save_rest()
             sweep_desks(job.out / PLANS)
-            _write_lists(job, head, outcomes)
-    failures = tuple(outcome for _, outcome in sorted(outcomes.items()) if isinstance(outcome, Failure))
-    return LibraryResult(len(outcomes) - len(failures) - len(kept), len(kept), failures, scan.exact_models)
+            unwritten = write_lists(job.out, head, ledger.outcomes, unreadable)
+    failures = tuple(sorted(tally.failures, key=lambda fault: fault.file))
+    return LibraryResult(
+        tally.planned, tally.unchanged, tally.failed, failures, exact_models, tuple(unwritten), not_there
+    )
 
 
 def _is_planned(outcome: object) -> bool:
     return isinstance(outcome, PartSummary)
+
+
+def _work_off(job: LibraryJob, digest: str, ledger: Ledger, tally: _Tally, listeners: Listeners, results: Any) -> None:
+    """Note each outcome as it comes."""
+    with closing(results):
+        for task, result in results:
+            outcome: Outcome = failure_of(task.file, result, job.limits) if isinstance(result, Lost) else result
+            if isinstance(outcome, PartSummary):
+                outcome = ledger.enter(outcome, _key(outcome.sha256, outcome.file, digest))
+            else:
+                outcome = ledger.fail(outcome)
+            _count(outcome, tally, listeners)
+
+
+def _count(outcome: Outcome, tally: _Tally, listeners: Listeners) -> None:
+    if isinstance(outcome, PartSummary):
+        tally.planned += 1
+    else:
+        tally.fail(outcome)
+    listeners.told(outcome, True)
+
+
+def _sort_out(job: LibraryJob, digest: str, ledger: Ledger, tally: _Tally, listeners: Listeners) -> None:
+    """Tell parts whose plan still holds from those to do."""
+    with ThreadPoolExecutor(job.workers) as threads:
+        for page in ledger.found():
+            contents = threads.map(lambda part: _digest_of_file(job.folder / part.way), page)
+            told: list[tuple[LedgerPart, State, str | None]] = []
+            for part, content in zip(page, contents, strict=True):
+                wanted = None if content is None else _key(content, part.file, digest)
+                state = _state(job, part, wanted)
+                told.append((part, state, wanted))
+                if state == "planned":
+                    tally.unchanged += 1
+            ledger.sort_out(told)
+            for part, state, _ in told:
+                summary = part.summary if state == "planned" else None
+                if summary is not None:
+                    from advisor.library.summary import summary_from_json
+
+                    listeners.told(summary_from_json(summary), False)
+
+
+def _state(job: LibraryJob, part: LedgerPart, wanted: str | None) -> State:
+    holds = wanted is not None and part.key == wanted and part.summary is not None
+    if holds and has_its_files(job.out, part.place, pictures=job.pictures, reports=job.reports):
+        return "planned"
+    if job.only and part.file not in job.only:
+        return "failed" if part.state == "failed" else "left"
+    return "to do"
+
+
+def _first_tasks(job: LibraryJob, ledger: Ledger) -> Iterator[PartTask]:
+    """Parts to plan, the smallest first: until one is planned the other cores wait (see ``pool``)."""
+    first = ledger.quickest()
+    if first is None:
+        return
+    yield _task(job, ledger, first)
+    for part in ledger.in_state("to do"):
+        if part.file != first.file:
+            yield _task(job, ledger, part)
+
+
+def _twin_tasks(job: LibraryJob, ledger: Ledger, tally: _Tally, listeners: Listeners) -> Iterator[PartTask]:
+    """Parts whose content has been planned under another name; what failed there is not tried again here."""
+    for part in ledger.in_state("twin"):
+        failed = None if part.wanted is None else ledger.failed(part.wanted)
+        if failed is None:
+            yield _task(job, ledger, part)
+        else:
+            reason = f"{failed.reason} (the same content as {failed.file})"
+            _count(ledger.fail(Failure(part.file, reason, failed.more)), tally, listeners)
+
+
+def _task(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> PartTask:
+    # workers on other machines stand in other folders
+    folder, out = job.folder.absolute(), job.out.absolute()
+    return PartTask(
+        part.file, folder / part.way, part.place, out, job.keys, job.options, job.pictures, job.reports, job.passes,
+        _place_of_same(job, ledger, part),
+    )  # fmt: skip
+
+
+def _place_of_same(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> str | None:
+    """Where a plan of the same content and settings lies that stays as it is."""
+    held: Iterable[LedgerPart] = () if part.wanted is None else ledger.settled(part.wanted)
+    for other in held:
+        if other.file != part.file and has_its_files(job.out, other.place, pictures=job.pictures, reports=job.reports):
+            return other.place
+    return None
+
+
+def _check_only(job: LibraryJob, scan: Scan) -> None:
+    missing = sorted(job.only - {part.file for part in scan.parts}) if job.only else []
+    if missing:
+        problem = f"there is no part {missing[0]!r} in {job.folder}"
+        raise InputError("--only", problem, "give a name as the index and parts.csv have it")
 
 
 def _settings_of(job: LibraryJob) -> Settings:
@@ -125,36 +265,13 @@ def _settings_of(job: LibraryJob) -> Settings:
 
 def _digest_of_settings(job: LibraryJob) -> str:
     """Digest of all that a plan depends on beside its model."""
-    parts = [package_version(), job.keys, job.options, job.pictures]
+    parts = [package_version(), job.keys, job.options, job.pictures, job.reports, job.passes]
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
 
 
-def _tasks(job: LibraryJob, scan: Scan, ledger: Ledger) -> list[PartTask]:
-    given = {file: entry.summary.folder.removeprefix(f"{PLANS}/") for file, entry in ledger.entries.items()}
-    places = assign_folders([part.file for part in scan.parts], given)
-    return [
-        PartTask(part.file, part.path, places[part.file], job.out, job.keys, job.options, job.pictures)
-        for part in scan.parts
-    ]
-
-
-def _unchanged(tasks: Sequence[PartTask], digest: str, ledger: Ledger, workers: int) -> dict[str, PartSummary]:
-    """Summaries of parts whose plan still holds."""
-    held = ledger.entries
-    alike = [task for task in tasks if task.file in held and held[task.file].settings == digest]
-    alike = [task for task in alike if _has_its_files(task)]
-    with ThreadPoolExecutor(workers) as threads:
-        contents = list(threads.map(lambda task: _digest_of_file(task.path), alike))
-    summaries = [held[task.file].summary for task in alike]
-    return {part.file: part for part, content in zip(summaries, contents, strict=True) if content == part.sha256}
-
-
-def _has_its_files(task: PartTask) -> bool:
-    folder = task.out / PLANS / task.place
-    files = [folder / "plan.json", folder / "zones.csv", folder / "facets.npz"]
-    if task.pictures:
-        files += [folder / "zone_map.png", thumbnail_path(task.out, task.place)]
-    return all(file.is_file() for file in files)
+def _key(content: str, file: str, settings: str) -> str:
+    """Digest of all that a plan depends on; the format of a model is told by its suffix."""
+    return hashlib.sha256(f"{content} {Path(file).suffix.lower()} {settings}".encode()).hexdigest()
 
 
 def _digest_of_file(path: Path) -> str | None:
@@ -165,44 +282,20 @@ def _digest_of_file(path: Path) -> str | None:
         return None
 
 
-def _smallest_first(tasks: list[PartTask], parts: Sequence[FoundPart]) -> list[PartTask]:
-    """The quickest part leads: until one is planned the other cores wait (see ``over_cores``)."""
-    if not tasks:
-        return []
-    size_bytes = {part.file: part.size_bytes for part in parts}
-    first = min(tasks, key=lambda task: size_bytes[task.file])
-    return [first, *(task for task in tasks if task is not first)]
-
-
-def _write_lists(job: LibraryJob, head: IndexHead, outcomes: Mapping[str, Outcome]) -> None:
-    in_order = [outcomes[file] for file in sorted(outcomes)]
-    _replace(job.out / "parts.csv", parts_csv(in_order))
-    _replace(job.out / "index.html", index_html(head, in_order))
-
-
-def _index_head(job: LibraryJob, settings: Settings, found: int) -> IndexHead:
+def _head(job: LibraryJob, settings: Settings, found: int) -> BatchHead:
     zones = settings.job.zones
     asked = [f"{row.name} {row.value}" for row in settings.record if row.source in ("option", "job file")]
-    return IndexHead(
+    return BatchHead(
         title=name_below(job.folder.absolute(), job.folder.absolute().parent),
         found=found,
         inches=settings.job.unit == "inch",
         pictures=job.pictures,
+        reports=job.reports,
         settings=tuple(asked),
         flat_below_deg=zones.flat_below,
         steep_from_deg=zones.steep_from,
         made_with=f"advisor {package_version()}",
         made_on=datetime.datetime.now().astimezone().date().isoformat(),
+        quantities=job.quantities,
+        retry=lambda failure: retry_command(job.command, failure),
     )
-
-
-def _replace(path: Path, text: str) -> None:
-    """Write a file beside its place and move it in: readers find the old one or the new one, whole."""
-    desk = path.with_name(f".{path.name}.part")
-    try:
-        desk.write_text(text, encoding="utf-8", newline="\n")
-        desk.replace(path)
-    except OSError as fault:
-        raise InputError(
-            str(path), f"cannot be written ({fault.strerror})", "close or free it, then run again"
-        ) from fault

@@ -11,19 +11,21 @@ from pathlib import Path
 from advisor.errors import InputError
 from advisor.intake import step
 from advisor.intake.read import SUFFIXES
+from advisor.library.patterns import ALL_FILES, Patterns
 from advisor.library.summary import Failure
+from advisor.words import counted
 
 # Models of exact surfaces that are not read here: a user who has them is told.
 _IGES_SUFFIXES = (".iges", ".igs")
 _PLAN_FILES = ("plan.json", "facets.npz")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True, order=True)
 class FoundPart:
-    """A part model: its path, and its name in the batch (relative to the folder, with ``/``)."""
+    """A part model: its name in the batch (from the folder of models, with ``/``), and its way as the system has it."""
 
     file: str
-    path: Path
+    way: str
     size_bytes: int
 
 
@@ -36,10 +38,10 @@ class Scan:
     unreadable: tuple[Failure, ...]
 
 
-def scan_folder(folder: Path, out: Path) -> Scan:
+def scan_folder(folder: Path, out: Path, patterns: Patterns = ALL_FILES) -> Scan:
     """Part models under `folder`, however deep; hidden files and folders, plan folders and `out` are passed by.
 
-    A folder reached twice by links is read once.
+    A folder reached twice by links is read once. Files that `patterns` leaves are as if they were not there.
 
     Raises
     ------
@@ -50,17 +52,25 @@ def scan_folder(folder: Path, out: Path) -> Scan:
         problem = "is a file, not a folder" if folder.exists() else "there is no such folder"
         raise InputError(str(folder), problem, "give a folder of part models (`advisor plan` is for one part)")
     unreadable: list[Failure] = []
-    files = list(_files_below(folder, out, unreadable))
     read, left_out = (
         ((*SUFFIXES, *step.SUFFIXES), _IGES_SUFFIXES)
         if step.can_read_step()
         else (SUFFIXES, (*step.SUFFIXES, *_IGES_SUFFIXES))
     )
-    parts = sorted(_found(path, folder) for path in files if path.suffix.lower() in read)
-    exact_models = sum(path.suffix.lower() in left_out for path in files)
+    parts, exact_models, not_meant = [], 0, 0
+    for path in _files_below(folder, out, patterns, unreadable):
+        suffix = path.suffix.lower()
+        if suffix not in read and suffix not in left_out:
+            continue
+        if not patterns.take(name_below(path, folder)):
+            not_meant += 1
+        elif suffix in read:
+            parts.append(_found(path, folder))
+        else:
+            exact_models += 1
     if not parts:
-        raise _nothing_found(folder, exact_models, unreadable)
-    return Scan(tuple(FoundPart(*part) for part in parts), exact_models, tuple(unreadable))
+        raise _nothing_found(folder, exact_models, not_meant, unreadable)
+    return Scan(tuple(sorted(parts)), exact_models, tuple(unreadable))
 
 
 def name_below(path: Path, folder: Path) -> str:
@@ -68,15 +78,15 @@ def name_below(path: Path, folder: Path) -> str:
     return os.fsencode(path.relative_to(folder).as_posix()).decode("utf-8", "backslashreplace")
 
 
-def _found(path: Path, folder: Path) -> tuple[str, Path, int]:
+def _found(path: Path, folder: Path) -> FoundPart:
     try:
         size_bytes = path.stat().st_size
     except OSError:  # a link to nowhere: reading it says so
         size_bytes = 0
-    return name_below(path, folder), path, size_bytes
+    return FoundPart(name_below(path, folder), str(path.relative_to(folder)), size_bytes)
 
 
-def _files_below(folder: Path, out: Path, unreadable: list[Failure]) -> Iterator[Path]:
+def _files_below(folder: Path, out: Path, patterns: Patterns, unreadable: list[Failure]) -> Iterator[Path]:
     def note(fault: OSError) -> None:
         place = Path(os.fsdecode(fault.filename)) if fault.filename else folder
         unreadable.append(Failure(name_below(place, folder) + "/", f"cannot be read ({fault.strerror})"))
@@ -86,7 +96,11 @@ def _files_below(folder: Path, out: Path, unreadable: list[Failure]) -> Iterator
         if root != str(folder) and all(name in names for name in _PLAN_FILES):
             folders.clear()
             continue
-        folders[:] = [name for name in sorted(folders) if _is_new(Path(root, name), seen)]
+        folders[:] = [
+            name
+            for name in sorted(folders)
+            if not patterns.leave(name_below(Path(root, name), folder)) and _is_new(Path(root, name), seen)
+        ]
         for name in names:
             path = Path(root, name)
             if not name.startswith(".") and _may_be_model(path):
@@ -121,7 +135,10 @@ def _may_be_model(path: Path) -> bool:
         return True
 
 
-def _nothing_found(folder: Path, exact_models: int, unreadable: list[Failure]) -> InputError:
+def _nothing_found(folder: Path, exact_models: int, not_meant: int, unreadable: list[Failure]) -> InputError:
+    if not_meant:
+        models = counted(not_meant, "part model")
+        return InputError(str(folder), f"holds {models}, none of which is meant", "check --include and --exclude")
     if unreadable:
         fault = unreadable[0]
         return InputError(str(folder / fault.file), fault.reason, "check the right to read it")

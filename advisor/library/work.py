@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import traceback
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +20,10 @@ PLANS, THUMBNAILS = "plans", "thumbnails"
 
 @dataclass(frozen=True)
 class PartTask:
-    """A part to plan: ``place`` is its folder below ``out/plans``, ``keys`` and ``options`` are its job."""
+    """A part to plan: ``place`` is its folder below ``out/plans``, ``keys`` and ``options`` are its job.
+
+    ``like`` is the place of a plan of the same content and settings, which is copied; None to plan.
+    """
 
     file: str
     path: Path
@@ -29,6 +32,9 @@ class PartTask:
     keys: Mapping[str, Any]
     options: Mapping[str, Any]
     pictures: bool
+    reports: bool = False
+    passes: bool = False
+    like: str | None = None
 
 
 def plan_one(task: PartTask) -> Outcome:
@@ -47,19 +53,59 @@ def plan_one(task: PartTask) -> Outcome:
 
 
 def _planned(task: PartTask) -> PartSummary:
-    from advisor.intake.door import plan
     from advisor.pack.folder import write_plan_folder
 
-    made = plan(task.path, task.keys, lays_passes=False, **task.options)
+    made = _copied(task) or _made(task)
     if task.pictures:
         _save_thumbnail(made, thumbnail_path(task.out, task.place))
-    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures, report=False)
+    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures, report=task.reports)
     return summary_of(made, task.file, f"{PLANS}/{task.place}")
+
+
+def _made(task: PartTask) -> Plan:
+    from advisor.intake.door import plan
+
+    return plan(task.path, task.keys, lays_passes=task.passes, **task.options)
+
+
+def _copied(task: PartTask) -> Plan | None:
+    """The plan of a part with the same content under this part's name; None where there is none that can be read."""
+    from advisor.intake.read import name_as_text
+    from advisor.intake.saved import read_plan_folder
+
+    if task.like is None:
+        return None
+    try:
+        held = read_plan_folder(task.out / PLANS / task.like)
+        _ = held.outlines  # read here, so that damage shows before the folder is written
+    except InputError:
+        return None
+    part = replace(held.record.part, name=name_as_text(task.path.stem), file=name_as_text(task.path.name))
+    return replace(held, record=replace(held.record, part=part))
 
 
 def thumbnail_path(out: Path, place: str) -> Path:
     """Where the small picture of a part lies."""
     return out / THUMBNAILS / f"{place}.png"
+
+
+def has_its_files(out: Path, place: str, *, pictures: bool, reports: bool) -> bool:
+    """Whether the plan of a part is there as it was written."""
+    folder = out / PLANS / place
+    files = [folder / "plan.json", folder / "zones.csv", folder / "facets.npz"]
+    if pictures:
+        files += [folder / "zone_map.png", thumbnail_path(out, place)]
+    if reports:
+        files += [folder / "report.html"]
+    return all(_holds_something(file) for file in files)
+
+
+def _holds_something(file: Path) -> bool:
+    # after a power cut files may be there and empty
+    try:
+        return file.stat().st_size > 0
+    except OSError:
+        return False
 
 
 def _save_thumbnail(made: Plan, path: Path) -> None:

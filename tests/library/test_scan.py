@@ -6,6 +6,7 @@ import pytest
 
 from advisor.errors import InputError
 from advisor.intake import step
+from advisor.library.patterns import Patterns
 from advisor.library.scan import scan_folder
 
 
@@ -43,7 +44,7 @@ def test_models_below_a_folder_in_order_and_nothing_else(tmp_path, reads_step):
     scan = scan_folder(tmp_path, tmp_path / "out")
     files = [name for name in models if not name.endswith(".json")] + ["t.step"] * reads_step
     assert [part.file for part in scan.parts] == sorted(files)
-    assert [part.path for part in scan.parts] == [tmp_path / name for name in sorted(files)]
+    assert [part.way for part in scan.parts] == sorted(files)
     assert (scan.exact_models, scan.unreadable) == (2 - reads_step, ())
 
 
@@ -89,3 +90,22 @@ def test_a_folder_that_cannot_be_read_is_told(tmp_path):
     finally:
         (tmp_path / "locked").chmod(0o700)
     assert [failure.file for failure in scan.unreadable] == ["locked/"]
+
+
+def test_what_is_not_meant_is_as_if_it_were_not_there(tmp_path):
+    _make(tmp_path, "a.stl", "a.ply", "old/a.stl", "jobs/old.stl", "jobs/7/deep/B.STL", "jobs/7/a.igs")
+
+    def found(*include, exclude=()):
+        patterns = Patterns(include, tuple(exclude))
+        return [part.file for part in scan_folder(tmp_path, tmp_path / "out", patterns).parts]
+
+    assert found("*.stl") == ["a.stl", "jobs/7/deep/B.STL", "jobs/old.stl", "old/a.stl"]
+    assert found("*.stl", exclude=["old"]) == ["a.stl", "jobs/7/deep/B.STL", "jobs/old.stl"]
+    assert found("a.*", exclude=["*.ply", "old/"]) == ["a.stl"]
+    assert found("jobs/*") == ["jobs/7/deep/B.STL", "jobs/old.stl"]  # a folder is meant with all in it
+    assert found("jobs/*.stl") == ["jobs/old.stl"]
+    assert found("/a.stl") == ["a.stl"]
+    assert found("**/deep/*") == found("jobs/**/b.stl") == ["jobs/7/deep/B.STL"]
+    assert scan_folder(tmp_path, tmp_path / "out", Patterns(exclude=("jobs/7/*.igs",))).exact_models == 0
+    with pytest.raises(InputError, match="holds 6 part models, none of which is meant; check --include"):
+        found("*.obj")
