@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import re
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from tokenize import TokenError
 from typing import Any
 
@@ -94,8 +96,15 @@ _MEMORY = _Quantity("a size of memory", "byte", _MEMORIES_BYTES, LARGEST_MEMORY_
 def _registry() -> Any:
     # pint needs half a second to load its definitions: only unusual spellings pay for it
     import pint
+    import platformdirs
 
-    registry: Any = pint.UnitRegistry(cache_folder=":auto:")
+    # what is kept names files of the pint that it was read from: another one, or one that is gone, is not to be asked
+    place = hashlib.sha256(str(Path(pint.__file__).resolve()).encode()).hexdigest()[:16]
+    folder = Path(platformdirs.user_cache_dir("advisor")) / "units" / place
+    try:
+        registry: Any = pint.UnitRegistry(cache_folder=folder)
+    except OSError:  # no room to keep anything
+        registry = pint.UnitRegistry()
     registry.define("microinch = 1e-6 inch = uin = µin")
     return registry
 

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import doctest
 import math
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -68,3 +73,20 @@ def test_unusual_spellings() -> None:
     assert units.stress_n_per_mm2("2 newton * (millimeter ** -2)") == pytest.approx(2.0)
     assert units.area_mm2("1 cm^2") == pytest.approx(100.0)
     assert units.acceleration_mm_per_s2("1 mm/s**2") == pytest.approx(1.0)
+
+
+def test_what_is_kept_of_units_does_not_outlive_the_library_it_was_read_from(tmp_path: Path) -> None:
+    """An environment that was removed leaves what it kept behind: another one reads units all the same."""
+    import pint
+
+    gone = tmp_path / "gone"
+    shutil.copytree(Path(pint.__file__).parent, gone / "pint")
+    asks = "from advisor.units import length_mm; print(length_mm('2 decimeter'))"
+    kept = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "kept"), "LOCALAPPDATA": str(tmp_path / "kept")}
+    for paths in (str(gone), ""):
+        where = os.pathsep.join(part for part in (paths, os.environ.get("PYTHONPATH", "")) if part)
+        told = subprocess.run(
+            [sys.executable, "-c", asks], capture_output=True, text=True, env={**kept, "PYTHONPATH": where}, check=False
+        )  # fmt: skip
+        assert (told.returncode, told.stdout.strip()) == (0, "200.0"), told.stderr
+        shutil.rmtree(gone, ignore_errors=True)

@@ -114,7 +114,7 @@ def _told(head: BatchHead) -> dict[str, Any]:
         "lengthMm": mm,
         "pathSign": "ft" if head.inches else "m",
         "pathMm": mm * _INCHES_PER_FOOT if head.inches else _MM_PER_METRE,
-        "cuspSign": "uin" if head.inches else "um",
+        "cuspSign": "µin" if head.inches else "µm",
         "cuspUm": mm / 1000 if head.inches else 1.0,
         "classes": list(SLOPE_CLASSES),
         "plans": f"{PLANS}/",

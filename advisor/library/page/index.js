@@ -48,7 +48,8 @@
     link("plan.json", "plan.json");
     const cell = [make("b", {}, make("bdi", {}, part.file.slice(cut)))];
     if (cut) cell.push(make("small", {}, make("bdi", {}, `in ${part.file.slice(0, cut - 1)}`)));
-    return [...cell, links];
+    const size = `${part.size.map((side) => number(side / told.lengthMm)).join(" \u00d7 ")} ${told.lengthSign}`;
+    return [...cell, make("span", { class: "size" }, size), links];
   };
   const pictureCell = (part) => {
     const picture = make("img", {
@@ -56,6 +57,12 @@
       alt: `zone map of ${part.file}`,
     });
     return [make("a", { href: `${told.plans}${part.place}/${told.reports ? "report.html" : "zone_map.png"}` }, picture)];
+  };
+  // names of tools tell their diameter as a rule
+  const cutterCell = (part) => {
+    const diameter = number(part.cutterMm / told.lengthMm);
+    const isTold = part.cutter.includes(diameter);
+    return [make("bdi", {}, part.cutter), ...(isTold ? [] : [make("small", {}, ` ${diameter} ${told.lengthSign}`)])];
   };
   const areaCell = (part) => {
     const all = sum(part.areas);
@@ -73,7 +80,7 @@
   const warningsCell = (part) => {
     if (!part.warnings.length) return [];
     const list = make("ul", {}, ...part.warnings.map((line) => make("li", {}, line)));
-    return [make("details", {}, make("summary", {}, counted(part.warnings.length, "warning")), list)];
+    return [make("details", {}, make("summary", { "aria-label": counted(part.warnings.length, "warning") }, String(part.warnings.length)), list)];
   };
   const plain = (words) => [String(words)];
   const knows = (key) => parts.some((part) => part[key] !== null);
@@ -93,14 +100,11 @@
     column("area by slope", "", null, areaCell, "area"),
     column("area", `${told.lengthSign}²`, (part) => sum(part.areas),
       (part) => plain(number(sum(part.areas) / told.lengthMm ** 2))),
-    column("size", told.lengthSign, (part) => Math.max(...part.size),
-      (part) => plain(part.size.map((side) => number(side / told.lengthMm)).join(" × ")), "number wraps"),
     column("zones", "", (part) => part.zones, (part) => plain(number(part.zones))),
     column("repeats", "", (part) => part.repeats, (part) => plain(number(part.repeats))),
     column("set-ups", "", (part) => part.setups, (part) => plain(number(part.setups))),
     knows("ballMm") && length("ball needed", "ballMm"),
-    column("finish cutter", "", (part) => part.cutterMm, (part) => [
-      make("bdi", {}, part.cutter), make("small", {}, ` ${number(part.cutterMm / told.lengthMm)} ${told.lengthSign}`)], ""),
+    column("finish cutter", "", (part) => part.cutterMm, cutterCell, "cutter"),
     knows("cuspUm") && column("cusp", told.cuspSign, (part) => part.cuspUm,
       (part) => plain(number(per(part.cuspUm, told.cuspUm)))),
     column("finish path", told.pathSign, (part) => part.pathMm, (part) => plain(number(part.pathMm / told.pathMm))),
