@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,6 +23,35 @@ REAL_PARTS = Path(__file__).resolve().parents[2] / "shared" / "meshes"
 LARGE_BYTES = 1_000_000
 EXACT_BYTES = 100_000
 ALL_PARTS = "ADVISOR_ALL_PARTS"
+
+
+# Files that take longest, the longest first: two workers end at about the same time where these do not come last.
+LONG_FILES = (
+    "zones/test_zone_truth.py", "screen/test_web_browser.py", "test_documents.py", "cli/test_plan.py",
+    "test_demo_parts.py", "advice/test_session.py", "advice/test_tilts.py", "intake/test_step.py",
+    "zones/test_zones.py",
+    "advice/test_leftovers.py", "pack/test_candidates_files.py", "pack/test_report_browser.py",
+)  # fmt: skip
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Compile kernels once on all cores before workers begin: each would compile what it comes to for itself."""
+    workers = getattr(session.config.option, "numprocesses", None) or 0
+    if hasattr(session.config, "workerinput") or workers < 2:
+        return
+    words = [sys.executable, "-P", "-m", "advisor.kernels.ahead"]
+    compilers = [subprocess.Popen([*words, str(k), str(workers)], stdin=subprocess.PIPE) for k in range(workers)]
+    for compiler in compilers:
+        compiler.wait()  # it ends where its input does: that is closed after it
+        assert compiler.stdin is not None
+        compiler.stdin.close()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long files first, all others as they come."""
+    folder = Path(__file__).resolve().parent
+    order = {str(folder / name): place for place, name in enumerate(LONG_FILES)}
+    items.sort(key=lambda item: order.get(str(item.path), len(order)))
 
 
 def skip_if_large(path: Path) -> None:
