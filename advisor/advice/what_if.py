@@ -112,7 +112,7 @@ class _Ground:
 
     @cached_property
     def measures(self) -> list[ZoneMeasures]:
-        return measure_zones(self.drawn.zoning, self.drawn.surfaces, self.drawn.shapes)
+        return measure_zones(self.drawn.zoning, self.drawn.surfaces, self.drawn.shapes, self.drawn.patches.sharp)
 
     @cached_property
     def tools(self) -> tuple[Tool, ...]:

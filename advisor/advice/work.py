@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextvars
 from collections.abc import Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 
@@ -101,6 +103,10 @@ def work_for(
     hides = None if whole is None else whole.mesh
     drawn = draw_zones(part.mesh, part.smooth, part.bends, settings, hides, kept)
     zoning = drawn.zoning
+    # nothing below waits for the measures, and both are kernels in the main
+    beside = ThreadPoolExecutor(1)
+    measures = beside.submit(contextvars.copy_context().run, kept.once, "measures", key, partial(_measures, drawn))
+    beside.shutdown(wait=False)
     shapes = [told.shape for told in drawn.shapes]
     wishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
     ids = zone_ids(len(shapes), wishes)
@@ -130,9 +136,12 @@ def work_for(
         part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short,
         accuracy_of(settings, facets_um), families, fits,
         kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
-        kept.once("measures", key, lambda: measure_zones(zoning, drawn.surfaces, drawn.shapes)),
-        asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,
+        measures.result(), asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,
     )  # fmt: skip
+
+
+def _measures(drawn: Drawn) -> list[ZoneMeasures]:
+    return measure_zones(drawn.zoning, drawn.surfaces, drawn.shapes, drawn.patches.sharp)
 
 
 def _reach(

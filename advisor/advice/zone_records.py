@@ -14,7 +14,7 @@ from advisor.part.frame import height_word
 from advisor.part.mesh import Flags, Floats, edge_lengths_mm, rim_lengths_mm
 from advisor.words import plain_number
 from advisor.zones.areas import borders, numbered_pairs
-from advisor.zones.joints import INSIDE_CORNER, bend_across_deg, joint_of_bend, sharp_half_edges
+from advisor.zones.joints import INSIDE_CORNER, bend_across_deg, joint_of_bend
 from advisor.zones.patches import class_areas_mm2
 from advisor.zones.shape import ZoneShape
 from advisor.zones.zoning import Zoning
@@ -49,9 +49,11 @@ class ZoneMeasures:
     has_inside_corner: bool
 
 
-def measure_zones(zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[ZoneShape]) -> list[ZoneMeasures]:
-    """Measures of every zone, in the order of their numbers."""
-    neighbours, cornered = _neighbours(zoning), _with_corners_within(zoning)
+def measure_zones(
+    zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[ZoneShape], sharp: Flags
+) -> list[ZoneMeasures]:
+    """Measures of every zone, in the order of their numbers; `sharp` half-edges are those that turn a corner."""
+    neighbours, cornered = _neighbours(zoning), _with_corners_within(zoning, sharp)
     mesh = zoning.surface.mesh
     rims = rim_lengths_mm(mesh, zoning.zone, len(surfaces))
     facets = np.bincount(zoning.zone, minlength=len(surfaces))
@@ -163,10 +165,10 @@ def _neighbours(zoning: Zoning) -> dict[int, tuple[Neighbour, ...]]:
     return {zone: tuple(sorted(near, key=lambda n: (-n.length_mm, n.zone))) for zone, near in found.items()}
 
 
-def _with_corners_within(zoning: Zoning) -> Flags:
+def _with_corners_within(zoning: Zoning, sharp_half_edges: Flags) -> Flags:
     """(z,) zones in which surfaces meet at an inside corner, as the walls of a pocket may: a pass walks into it."""
     mesh, zone = zoning.surface.mesh, zoning.zone
-    sharp = np.flatnonzero(sharp_half_edges(zoning.surface))
+    sharp = np.flatnonzero(sharp_half_edges)
     sharp = sharp[mesh.twins[sharp] > sharp]
     sharp = sharp[zone[sharp // 3] == zone[mesh.twins[sharp] // 3]]
     inside = sharp[joint_of_bend(bend_across_deg(zoning.surface, sharp)) == INSIDE_CORNER]
