@@ -14,10 +14,12 @@ import advisor
 from advisor.library.ledger import LEDGER_FILE
 
 _PROGRAM = """
-import sys
+import signal, sys
 from pathlib import Path
 import worker_jobs
 from advisor.library.run import LibraryJob, plan_library
+# a process that a shell has put in the background begins with Ctrl-C ignored
+signal.signal(signal.SIGINT, signal.default_int_handler)
 parts, out, work, workers, pictures = sys.argv[1:]
 job = LibraryJob(Path(parts), Path(out), {}, {"ball": "6 mm"}, pictures=pictures == "True", workers=int(workers))
 plan_library(job, None, getattr(worker_jobs, work))

@@ -9,6 +9,7 @@ from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.cutter.cutter import Cutter
 from advisor.kernels.shape_tensor import shape_tensors
+from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import curvature
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import SmoothSurface
@@ -24,10 +25,12 @@ def patch_zones(mesh: Mesh, smooth: SmoothSurface, axis: np.ndarray, rule: ZoneR
     return zones_of(patches, np.arange(patches.count), axis)
 
 
-def surfaces_of(mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: np.ndarray) -> list[ZoneSurface]:
+def surfaces_of(
+    mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: np.ndarray, most: int | None = None
+) -> list[ZoneSurface]:
     """The surface of every zone of a mesh."""
     tensors = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)
-    return zone_surfaces(tensors, zoning, axis)
+    return zone_surfaces(tensors, zoning, axis, corner_slopes(zoning.surface.corner_normal, axis), most)
 
 
 def joined_zones(

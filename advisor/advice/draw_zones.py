@@ -15,7 +15,9 @@ from advisor.advice.overrides import Joined, merged_regions, split_regions
 from advisor.advice.pass_sums import pass_sums
 from advisor.advice.settings import Settings
 from advisor.advice.split import best_split, joined
+from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
+from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.smooth import SmoothSurface
@@ -35,6 +37,8 @@ _NEAR_ENOUGH_DEG = 1.0
 _SPLITS_DEG = (30.0, 60.0)
 # Nor where the whole map gains less than this share.
 _WORTH_MOVING_SHARE = 0.005
+# Facets of a zone that are asked for all of them where estimates are enough.
+_FACETS_IN_SHORT = 20_000
 
 
 @dataclass(frozen=True)
@@ -61,9 +65,24 @@ class Drawn:
         return price_of_map_mm(self.patches, self.graph, self.sums, zone_of, self.prices, not_cut)
 
     @cached_property
+    def corner_slope_deg(self) -> Floats:
+        """(m, 2) least and greatest slope of the smooth surface at the corners of every facet."""
+        return np.asarray(corner_slopes(self.zoning.surface.corner_normal, self.axis))
+
+    @cached_property
     def surfaces(self) -> list[ZoneSurface]:
         """Surface of every zone, in the order of their numbers; worked out at first use."""
-        return zone_surfaces(self.steady.tensor, self.zoning, self.axis)
+        return zone_surfaces(self.steady.tensor, self.zoning, self.axis, self.corner_slope_deg)
+
+    @cached_property
+    def surfaces_in_short(self) -> list[ZoneSurface]:
+        """Some facets of every zone that stand for all of them: minutes then move by about a thousandth."""
+        return zone_surfaces(self.steady.tensor, self.zoning, self.axis, self.corner_slope_deg, _FACETS_IN_SHORT)
+
+    @cached_property
+    def measures(self) -> list[ZoneMeasures]:
+        """Of every zone, in the order of their numbers."""
+        return measure_zones(self.zoning, self.axis, self.corner_slope_deg, self.shapes, self.patches.sharp)
 
 
 def map_key(settings: Settings) -> Hashable:

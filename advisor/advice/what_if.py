@@ -30,7 +30,6 @@ from advisor.advice.totals import sum_or_none
 from advisor.advice.what_if_asked import Given, Lengths, Question, balls_asked, question_of
 from advisor.advice.what_if_records import Way, WhatIf, WhatIfRow, ZoneRow, cost_of
 from advisor.advice.zone_advice import zone_advice
-from advisor.advice.zone_records import ZoneMeasures, measure_zones
 from advisor.errors import InputError
 from advisor.job import Tool
 from advisor.model import SMALL_FEATURES_SHAPE, Advice, ZoneReach
@@ -111,10 +110,6 @@ class _Ground:
         self.off_mm = reach_tolerance_mm(settings, self.facets_um)
 
     @cached_property
-    def measures(self) -> list[ZoneMeasures]:
-        return measure_zones(self.drawn.zoning, self.drawn.surfaces, self.drawn.shapes, self.drawn.patches.sharp)
-
-    @cached_property
     def tools(self) -> tuple[Tool, ...]:
         """The finishing tool, and larger ones: where a larger ball gets in, the finishing one is not asked again."""
         first, *others = tools_asked(self.settings)
@@ -143,7 +138,7 @@ class _Ground:
 
     def reach_of(self, number: int) -> ZoneReach | None:
         share = self.settings.job.zones.corner_share
-        return zone_reach(self.reach, number, self.tools, share, self.measures[number].concave_radius_mm)
+        return zone_reach(self.reach, number, self.tools, share, self.drawn.measures[number].concave_radius_mm)
 
     def layer(self) -> PassLayer:
         """A layer of passes for one target: what it keeps, it keeps by the stage's name."""
@@ -153,7 +148,7 @@ class _Ground:
         )  # fmt: skip
 
     def name_of(self, number: int) -> str:
-        return self.wishes.name.get(number, self.measures[number].name)
+        return self.wishes.name.get(number, self.drawn.measures[number].name)
 
 
 def _number_of(ground: _Ground, zone: int) -> int:
@@ -246,7 +241,7 @@ def _sums(zones: Sequence[ZoneRow]) -> dict[str, Any]:
 def _zone_row(
     ground: _Ground, number: int, stage: StageConditions, layer: PassLayer | None, same_share: float | None
 ) -> ZoneRow:
-    measure, reach = ground.measures[number], ground.reach_of(number)
+    measure, reach = ground.drawn.measures[number], ground.reach_of(number)
     steps, told = zone_advice(
         ground.drawn.surfaces[number], measure, (stage,), ground.accuracy, ground.wishes.strategy.get(number),
         is_protected=number in ground.wishes.protected, reach=reach, laid=numbers_from(layer, number),

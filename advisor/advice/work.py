@@ -24,7 +24,7 @@ from advisor.advice.reach_carried import carried_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
 from advisor.advice.zone_fits import fit_tolerance_mm, zone_fits
-from advisor.advice.zone_records import ZoneMeasures, measure_zones
+from advisor.advice.zone_records import ZoneMeasures
 from advisor.job import Tool
 from advisor.model import SMALL_FEATURES_SHAPE, FittedSurface
 from advisor.part.coarseness import chord_error_um
@@ -105,7 +105,7 @@ def work_for(
     zoning = drawn.zoning
     # nothing below waits for the measures, and both are kernels in the main
     beside = ThreadPoolExecutor(1)
-    measures = beside.submit(contextvars.copy_context().run, kept.once, "measures", key, partial(_measures, drawn))
+    measures = beside.submit(contextvars.copy_context().run, lambda: drawn.measures)
     beside.shutdown(wait=False)
     shapes = [told.shape for told in drawn.shapes]
     wishes = zone_wishes(zoning, shapes, settings.job.zone, settings.subject)
@@ -138,10 +138,6 @@ def work_for(
         kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
         measures.result(), asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,
     )  # fmt: skip
-
-
-def _measures(drawn: Drawn) -> list[ZoneMeasures]:
-    return measure_zones(drawn.zoning, drawn.surfaces, drawn.shapes, drawn.patches.sharp)
 
 
 def _reach(

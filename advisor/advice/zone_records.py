@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.advice.zone_surface import ZoneSurface, quantile
+from advisor.advice.zone_surface import quantile, rows_of_zones
 from advisor.kernels.label_bounds import bounds_by_label
 from advisor.model import SLOPE_CLASSES, ClassAreas, Joint, Neighbour, Range, SlopeClass, Spread
 from advisor.part.frame import height_word
@@ -50,27 +51,37 @@ class ZoneMeasures:
 
 
 def measure_zones(
-    zoning: Zoning, surfaces: list[ZoneSurface], shapes: list[ZoneShape], sharp: Flags
+    zoning: Zoning, axis: Floats, corner_slope_deg: Floats, shapes: list[ZoneShape], sharp: Flags
 ) -> list[ZoneMeasures]:
-    """Measures of every zone, in the order of their numbers; `sharp` half-edges are those that turn a corner."""
+    """Measures of every zone, in the order of their numbers.
+
+    Parameters
+    ----------
+    zoning : Zoning
+    axis : (3,) tool axis
+    corner_slope_deg : (m, 2) least and greatest slope at the corners of every facet
+    shapes : of every zone
+    sharp : (3 m,) half-edges that turn a corner
+    """
+    count = len(zoning.zone_class)
     neighbours, cornered = _neighbours(zoning), _with_corners_within(zoning, sharp)
     mesh = zoning.surface.mesh
-    rims = rim_lengths_mm(mesh, zoning.zone, len(surfaces))
-    facets = np.bincount(zoning.zone, minlength=len(surfaces))
-    area = np.bincount(zoning.zone, mesh.area_mm2, minlength=len(surfaces))
+    rims = rim_lengths_mm(mesh, zoning.zone, count)
+    facets = np.bincount(zoning.zone, minlength=count)
+    area = np.bincount(zoning.zone, mesh.area_mm2, minlength=count)
     flattened = mesh.area_mm2 * np.abs(np.cos(np.radians(zoning.smooth_slope_deg)))
-    plan_area = np.bincount(zoning.zone, flattened, minlength=len(surfaces))
-    heights = bounds_by_label(mesh.vertices @ surfaces[0].axis, mesh.faces, zoning.zone, len(surfaces))
-    by_class = class_areas_mm2(zoning.facet_class, zoning.zone, mesh.area_mm2, len(surfaces))
+    plan_area = np.bincount(zoning.zone, flattened, minlength=count)
+    heights = bounds_by_label(mesh.vertices @ axis, mesh.faces, zoning.zone, count)
+    by_class = class_areas_mm2(zoning.facet_class, zoning.zone, mesh.area_mm2, count)
     measures = []
-    for number, surface in enumerate(surfaces):
+    for number, rows in enumerate(rows_of_zones(zoning)):
         slope_class = SLOPE_CLASSES[zoning.zone_class[number]]
         features = int(zoning.features[number])
         told = shapes[number]
-        slope, z = _spread(surface), Range(float(heights[number, 0]), float(heights[number, 1]))
+        slope, z = _spread(zoning, corner_slope_deg, rows), Range(float(heights[number, 0]), float(heights[number, 1]))
         measures.append(
             ZoneMeasures(
-                name=_name(told.shape, slope, _told_heights(z, surface.axis), features),
+                name=_name(told.shape, slope, _told_heights(z, axis), features),
                 slope_class=slope_class,
                 shape=told.shape,
                 features=features,
@@ -98,10 +109,9 @@ def _is_mixed(shares: Floats) -> bool:
     return bool(steep > _MIXED_SHARE and flat + shallow > _MIXED_SHARE)
 
 
-def _spread(surface: ZoneSurface) -> Spread:
-    slope, area = surface.slope_deg, surface.area_mm2
+def _spread(zoning: Zoning, corner_slope_deg: Floats, rows: NDArray[np.int64]) -> Spread:
+    slope, area, corners = zoning.smooth_slope_deg[rows], zoning.surface.mesh.area_mm2[rows], corner_slope_deg[rows]
     p05, p95 = quantile(slope, area, _SPREAD_SHARES)
-    corners = surface.corner_slope_deg
     mean = float(np.average(slope, weights=area))
     return Spread(float(corners[:, 0].min()), float(p05), mean, float(p95), float(corners[:, 1].max()))
 

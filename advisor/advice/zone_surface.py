@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
 from advisor.kernels.shape_tensor import bend_along, sharpest_bends
-from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Floats
 from advisor.zones.zoning import Zoning
@@ -55,69 +55,61 @@ class ZoneSurface:
         """Area of the zone's own facets, mm2."""
         return float(self.area_mm2.sum())
 
-    def sampled(self, most: int) -> ZoneSurface:
-        """So many facets at most, spread over the zone, that stand for all of its area.
 
-        Sums over them are near those of the zone, not the same: for estimates that may not take long.
-        """
-        count = len(self.area_mm2)
-        if count <= most:
-            return self
-        # an odd step: pairs of facets take turns in meshes on a grid, and both kinds are to be asked
-        some = slice(None, None, -(-count // most) | 1)
-        area = self.area_mm2[some]
-        return ZoneSurface(
-            self.axis,
-            area * (self.total_mm2 / area.sum()),
-            self.slope_deg[some],
-            self.corner_slope_deg[some],
-            self.normal[some],
-            self.corner_normal[some],
-            self.tensor[some],
-            self.bend_uphill_per_mm[some],
-            self.mean_bend_per_mm[some],
-            self.sharpest_bend_per_mm[some],
-            self.plan_corners.reshape(-1, 3, 2)[some].reshape(-1, 2),
-        )
-
-
-def zone_surfaces(tensors: Floats, zoning: Zoning, axis: Floats) -> list[ZoneSurface]:
-    """The surface of every zone, in the order of their numbers; specks that a zone took in are left out.
-
-    `tensors` are (m, 6) shape tensors of the facets before cutting.
-    """
-    cut = zoning.surface
-    tensor = tensors[cut.parent]
-    normal = cut.normal
-    corner_slope = corner_slopes(cut.corner_normal, axis)
-    uphill = bend_along(tensor, _uphill(normal, axis))
-    mean = (tensor[:, 0] + tensor[:, 1] + tensor[:, 2]) / 2
-    sharpest = sharpest_bends(tensor)
-    plan = cut.mesh.vertices @ plan_axes(axis).T
+def rows_of_zones(zoning: Zoning) -> list[NDArray[np.int64]]:
+    """Facets of every zone, in the order of the zones' numbers; specks that a zone took in are left out."""
     order = np.argsort(zoning.zone, kind="stable")
     ends = np.searchsorted(zoning.zone[order], np.arange(len(zoning.zone_class) + 1))
-    area = cut.mesh.area_mm2
+    every = (order[start:stop] for start, stop in pairwise(ends))
+    return [rows[zoning.own[rows]] if zoning.own[rows].any() else rows for rows in every]
+
+
+def zone_surfaces(
+    tensors: Floats, zoning: Zoning, axis: Floats, corner_slope_deg: Floats, most: int | None = None
+) -> list[ZoneSurface]:
+    """The surface of every zone, in the order of their numbers.
+
+    Parameters
+    ----------
+    tensors : (n, 6) shape tensors of the facets before cutting
+    zoning : Zoning
+    axis : (3,) tool axis
+    corner_slope_deg : (m, 2) least and greatest slope at the corners of every facet
+    most : int, optional
+        So many facets of a zone at most, spread over it, that stand for all of its area: sums over them are near those
+        of the zone, not the same, and cost no more however large it is.
+    """
+    cut, axes = zoning.surface, plan_axes(axis)
     surfaces = []
-    for start, stop in pairwise(ends):
-        rows = order[start:stop]
-        rows = rows[zoning.own[rows]] if zoning.own[rows].any() else rows
-        corners = plan[cut.mesh.faces[rows].ravel()]
+    for every in rows_of_zones(zoning):
+        rows, area = _spread_over(every, cut.mesh.area_mm2[every], most)
+        tensor, normal = tensors[cut.parent[rows]], cut.normal[rows]
         surfaces.append(
             ZoneSurface(
                 axis,
-                area[rows],
+                area,
                 zoning.smooth_slope_deg[rows],
-                corner_slope[rows],
-                normal[rows],
+                corner_slope_deg[rows],
+                normal,
                 cut.corner_normal[rows],
-                tensor[rows],
-                uphill[rows],
-                mean[rows],
-                sharpest[rows],
-                corners,
+                tensor,
+                bend_along(tensor, _uphill(normal, axis)),
+                (tensor[:, 0] + tensor[:, 1] + tensor[:, 2]) / 2,
+                sharpest_bends(tensor),
+                cut.mesh.vertices[cut.mesh.faces[rows].ravel()] @ axes.T,
             )  # fmt: skip
         )
     return surfaces
+
+
+def _spread_over(rows: NDArray[np.int64], area_mm2: Floats, most: int | None) -> tuple[NDArray[np.int64], Floats]:
+    """Every so-manieth facet where there are more than `most`, and areas that come to the same in all."""
+    if most is None or len(rows) <= most:
+        return rows, area_mm2
+    # an odd step: pairs of facets take turns in meshes on a grid, and both kinds are to be asked
+    step = -(-len(rows) // most) | 1
+    some = area_mm2[::step]
+    return rows[::step], some * (area_mm2.sum() / some.sum())
 
 
 def _uphill(normal: Floats, axis: Floats) -> Floats:

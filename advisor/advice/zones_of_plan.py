@@ -21,8 +21,6 @@ from advisor.model import Advice, Repeats, Trade, Zone, ZoneReach
 from advisor.part.mesh import Ints
 from advisor.zones.repeats import Family
 
-# Facets of a zone that are asked for all of them where estimates are enough: minutes then move by about a thousandth.
-_FACETS_IN_SHORT = 20_000
 # Steps, candidates, reach and trade of a zone, and its passes step by step.
 _Advised = tuple[
     tuple[Advice, ...], tuple[Advice, ...], ZoneReach | None, Trade | None, tuple[tuple[Advice, Laid], ...]
@@ -108,9 +106,7 @@ def _advice_asked(work: Work, number: int, check: Callable[[], None]) -> _Advise
     reach = None
     if work.reach is not None:
         reach = zone_reach(work.reach, number, work.asked, settings.job.zones.corner_share, measure.concave_radius_mm)
-    surface = work.drawn.surfaces[number]
-    if work.in_short:
-        surface = surface.sampled(_FACETS_IN_SHORT)
+    surface = (work.drawn.surfaces_in_short if work.in_short else work.drawn.surfaces)[number]
     steps, told = zone_advice(
         surface, measure, settings.stages, work.accuracy, work.wishes.strategy.get(number),
         is_protected=number in work.wishes.protected, reach=reach, laid=numbers_from(layer, number, check),

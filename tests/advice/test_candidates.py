@@ -141,3 +141,25 @@ def test_an_edge_narrower_than_a_step_does_not_rule_the_floor_beside_it() -> Non
     rounded = surfaces(solids.round_pocket(20, 6, 15), 5.0, 45.0)[0]
     lines = parallel_line(rounded, TARGET)
     assert lines.line_spacing_mm == pytest.approx(0.6321392, rel=0.01)
+
+
+@pytest.mark.parametrize("most", [300, 1000])
+def test_some_facets_of_a_zone_stand_for_all(most: int) -> None:
+    """Area is kept to the last digit, path and spacing to a hundredth; zones of few facets are as they are."""
+    part = heal(*solids.wave(), "part").mesh
+    smooth = smooth_surface(part)
+    zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(5.0, 45.0, 0.5), 0.01, 0.1, 0.1))
+    every, some = (surfaces_of(part, smooth, zoning, UP, asked) for asked in (None, most))
+    assert max(len(surface.area_mm2) for surface in every) > 2 * most
+    for whole, few in zip(every, some, strict=True):
+        assert len(few.area_mm2) <= max(most, 1)
+        assert few.total_mm2 == pytest.approx(whole.total_mm2, rel=1e-12)
+        if len(whole.area_mm2) <= most:
+            np.testing.assert_array_equal(few.tensor, whole.tensor)
+            continue
+        for advise in (constant_cusp, constant_z):
+            one, other = advise(whole, TARGET), advise(few, TARGET)
+            assert one.usable == other.usable
+            if one.usable:
+                assert other.path_mm == pytest.approx(one.path_mm, rel=0.01)
+                assert other.stepover_mm == pytest.approx(one.stepover_mm, rel=0.01)
