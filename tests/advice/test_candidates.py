@@ -146,9 +146,9 @@ def test_an_edge_narrower_than_a_step_does_not_rule_the_floor_beside_it() -> Non
 @pytest.mark.parametrize("most", [300, 1000])
 def test_some_facets_of_a_zone_stand_for_all(most: int) -> None:
     """Area is kept to the last digit, path and spacing to a hundredth; zones of few facets are as they are."""
-    part = heal(*solids.wave(), "part").mesh
+    part = heal(*solids.spherical_cap(chord_error_mm=0.002), "part").mesh
     smooth = smooth_surface(part)
-    zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(5.0, 45.0, 0.5), 0.01, 0.1, 0.1))
+    zoning = patch_zones(part, smooth, UP, ZoneRule(Thresholds(5.0, 40.0, 0.5), 0.01, 0.1, 0.1))
     every, some = (surfaces_of(part, smooth, zoning, UP, asked) for asked in (None, most))
     assert max(len(surface.area_mm2) for surface in every) > 2 * most
     for whole, few in zip(every, some, strict=True):
