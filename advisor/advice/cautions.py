@@ -92,8 +92,8 @@ def _of_tools_held_off(zones: tuple[Zone, ...]) -> list[str]:
             if (step.out_of_reach_share or 0.0) > TELLING_SHARE:
                 held.setdefault(step.stage, []).append(zone.id)
     return [
-        f"The tool of {stage} does not get to all of {_zones(ids)}, where its passes end: the next stage meets there "
-        "what was left before. Look at stick-out and holder."
+        f"The tool of {stage} does not get to all of {_zones(ids)}: its passes end where, with the stock it leaves, it "
+        "is too large for a hollow, or shank or holder would touch. The next stage meets there what was left before."
         for stage, ids in held.items()
     ]
 
