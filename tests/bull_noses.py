@@ -45,6 +45,18 @@ def _over_facet(slope: float, feed: float, cutter: Cutter) -> float:
     return float(told[0, 1])
 
 
+def _across_feed(
+    slope_deg: ArrayLike,
+    feed_angle_deg: ArrayLike,
+    tool_radius_mm: float,
+    corner_radius_mm: float,
+    surface_per_mm: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Curvatures across the feed of the groove and of the surface."""
+    tool = cross_feed_curvature_per_mm(slope_deg, feed_angle_deg, tool_radius_mm, corner_radius_mm)
+    return np.asarray(tool), np.asarray(surface_per_mm)
+
+
 def bull_nose_cusp_mm(
     stepover_mm: ArrayLike,
     slope_deg: ArrayLike,
@@ -55,9 +67,8 @@ def bull_nose_cusp_mm(
     surface_curvature_per_mm: float = 0.0,
 ) -> np.ndarray:
     """Cusp between neighbouring passes on a surface."""
-    tool = cross_feed_curvature_per_mm(slope_deg, feed_angle_deg, tool_radius_mm, corner_radius_mm)
-    surface = np.asarray(surface_curvature_per_mm)
-    return cutter_of(tool_radius_mm, corner_radius_mm).cusp_mm(np.asarray(stepover_mm, float), tool, surface)[()]
+    across = _across_feed(slope_deg, feed_angle_deg, tool_radius_mm, corner_radius_mm, surface_curvature_per_mm)
+    return cutter_of(tool_radius_mm, corner_radius_mm).cusp_mm(np.asarray(stepover_mm, float), *across)[()]
 
 
 def bull_nose_stepover_mm(
@@ -70,9 +81,8 @@ def bull_nose_stepover_mm(
     surface_curvature_per_mm: float = 0.0,
 ) -> np.ndarray:
     """Step along the surface that leaves a cusp."""
-    tool = cross_feed_curvature_per_mm(slope_deg, feed_angle_deg, tool_radius_mm, corner_radius_mm)
-    surface = np.asarray(surface_curvature_per_mm)
-    return cutter_of(tool_radius_mm, corner_radius_mm).step_mm(cusp_mm, np.asarray(tool), surface)[()]
+    across = _across_feed(slope_deg, feed_angle_deg, tool_radius_mm, corner_radius_mm, surface_curvature_per_mm)
+    return cutter_of(tool_radius_mm, corner_radius_mm).step_mm(cusp_mm, *across)[()]
 
 
 def bull_nose_floor_cusp_mm(stepover_mm: ArrayLike, tool_radius_mm: float, corner_radius_mm: float) -> np.ndarray:

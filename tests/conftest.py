@@ -7,9 +7,11 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from browsers import BROWSER, OPTIONS
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -65,6 +67,16 @@ def skip_if_large(path: Path) -> None:
 def _number_faults_raise() -> Iterator[None]:
     with np.errstate(divide="raise", over="raise", invalid="raise"):
         yield
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as tool:
+        browser = tool.chromium.launch(executable_path=BROWSER, args=OPTIONS)
+        yield browser
+        browser.close()
 
 
 @pytest.fixture

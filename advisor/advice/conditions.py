@@ -164,25 +164,28 @@ def _tilt(
     if spindle is None:
         return Tilt(told.tilt_deg, told.allowed, before, after, None, None)
     steepest = float(surface.corner_slope_deg[:, 1].max())
-    rpm = rpm_when_tilted(stage, steepest, told.tilt_deg, spindle.rpm)
+    rpm, feed = when_tilted(stage, steepest, told.tilt_deg, spindle.rpm, feed_mm_per_min)
     return Tilt(
         told.tilt_deg, told.allowed, before, after, float(surface_speed_m_per_min(spindle.rpm, before)),
-        float(surface_speed_m_per_min(rpm, after)), rpm,
-        None if feed_mm_per_min is None else feed_mm_per_min * rpm / spindle.rpm,
+        float(surface_speed_m_per_min(rpm, after)), rpm, feed,
     )  # fmt: skip
 
 
-def rpm_when_tilted(stage: StageConditions, steepest_deg: float, tilt_deg: float, rpm: float) -> float:
-    """Spindle speed at which the largest diameter in a tilted cut keeps to the highest cutting speed, `rpm` at most.
+def when_tilted(
+    stage: StageConditions, steepest_deg: float, tilt_deg: float, rpm: float, feed_mm_per_min: float | None
+) -> tuple[float, float | None]:
+    """Spindle speed and feed at which the largest diameter in a tilted cut keeps to the highest cutting speed.
 
-    A tilt adds to the slope in one direction and takes from it in the other: the steepest place may gain all of it.
+    `rpm` and the feed are those of the upright cut, and the most. A tilt adds to the slope in one direction and takes
+    from it in the other: the steepest place may gain all of it.
     """
     speeds = wanted_speed_m_per_min(stage)
     if speeds is None:
-        return rpm
+        return rpm, feed_mm_per_min
     slopes = np.array([min(steepest_deg + tilt_deg, 90.0)])
     largest_mm = float(effective_diameters_mm(stage.target.cutter, slopes, stage.depth_mm)[0])
-    return min(rpm, float(spindle_rpm(speeds[1], largest_mm)))
+    tilted = min(rpm, float(spindle_rpm(speeds[1], largest_mm)))
+    return tilted, None if feed_mm_per_min is None else feed_mm_per_min * tilted / rpm
 
 
 def _has_tight_hollow(surface: ZoneSurface, cutter: Cutter) -> bool:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.advice.conditions import StageConditions, rpm_when_tilted
+from advisor.advice.conditions import StageConditions, when_tilted
 from advisor.advice.reach import PartReach
 from advisor.advice.settings import Settings
 from advisor.advice.tilt_words import slower_words, tilt_words, with_tilt_words
@@ -294,9 +294,10 @@ def _zone_tilt(job: _Job, told: _Told, which: int, between_deg: Floats) -> ZoneT
     if advice is None or advice.spindle_rpm is None:
         return replace(record, why=words)
     most_deg = max(record.tilt_deg, *(0.0 if each is None else each.tilt_deg for each in (lead, lean)))
-    rpm = rpm_when_tilted(job.stage, told.zone.slope_deg.max, most_deg, advice.spindle_rpm)
-    feed = advice.feed_mm_per_min
-    record = replace(record, spindle_rpm=rpm, feed_mm_per_min=None if feed is None else feed * rpm / advice.spindle_rpm)
+    rpm, feed = when_tilted(
+        job.stage, told.zone.slope_deg.max, most_deg, advice.spindle_rpm, advice.feed_mm_per_min
+    )  # fmt: skip
+    record = replace(record, spindle_rpm=rpm, feed_mm_per_min=feed)
     return replace(record, why=(*words, *(slower_words(record, advice) if words else ())))
 
 

@@ -27,7 +27,7 @@ from advisor.library.pool import Crew, over_cores
 from advisor.library.quantities import ONE_EACH, Quantities
 from advisor.library.scan import Scan, name_below, scan_folder
 from advisor.library.slot import NO_LIMITS, Limits, Lost
-from advisor.library.summary import Failure, Outcome, PartSummary
+from advisor.library.summary import Failure, Outcome, PartSummary, summary_from_json
 from advisor.library.work import PLANS, PartTask, has_its_files, plan_one
 from advisor.part.mesh import Mesh
 
@@ -194,8 +194,6 @@ def _sort_out(job: LibraryJob, digest: str, ledger: Ledger, tally: _Tally, liste
             for part, state, _ in told:
                 summary = part.summary if state == "planned" else None
                 if summary is not None:
-                    from advisor.library.summary import summary_from_json
-
                     listeners.told(summary_from_json(summary), False)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browsers import NEEDS_CHROMIUM
 from coloraide import Color
 from PIL import Image
 from test_index import FAILED, PART, head
@@ -17,13 +17,8 @@ from advisor.library.lists import write_lists
 from advisor.library.quantities import Quantities
 from advisor.library.summary import Outcome, PartSummary
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (it is in advisor[dev])")
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)")
+pytestmark = NEEDS_CHROMIUM
 
-OPTIONS = [
-    "--no-sandbox", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--no-first-run",
-]  # fmt: skip
 PARTS = 250
 # WCAG 2.2, 1.4.3: contrast of text at level AA.
 LEAST_CONTRAST = 4.5
@@ -70,14 +65,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     told = head(found=PARTS + 3, quantities=quantities)
     assert write_lists(out, told, lambda: iter([*outcomes, PART]), [FAILED]) == []
     return out
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with playwright.sync_playwright() as tool:
-        browser = tool.chromium.launch(executable_path=BROWSER, args=OPTIONS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(params=["light", "dark"])

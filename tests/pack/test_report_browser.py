@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ import numpy as np
 import pytest
 import solids
 import trimesh
+from browsers import BROWSER, NEEDS_CHROMIUM, OPTIONS
 from PIL import Image
 
 import advisor
@@ -23,15 +23,8 @@ from advisor.pack.shade import make_solid
 from advisor.pack.viewpoints import choose_main_view
 from advisor.pack.zone_maps import zone_paints
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (it is in advisor[dev])")
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)")
+pytestmark = NEEDS_CHROMIUM
 
-# Software drawing, so that it works without a graphics card, and no calls of the browser's own.
-OPTIONS = [
-    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-quic", "--hide-scrollbars",
-]  # fmt: skip
 # Of the view's free edge: see MARGIN in viewer.js.
 MARGIN = 0.92
 OPACITY = (
@@ -52,14 +45,6 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
 def address(plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> str:
     folder = write_plan_folder(plan, tmp_path_factory.mktemp("out") / "plan")
     return (folder / "report.html").as_uri()
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with playwright.sync_playwright() as tool:
-        browser = tool.chromium.launch(executable_path=BROWSER, args=OPTIONS)
-        yield browser
-        browser.close()
 
 
 class Visit:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import signal
 import subprocess
 import sys
@@ -19,18 +18,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from browsers import NEEDS_CHROMIUM
 
 import advisor
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed (it is in advisor[dev])")
 pytest.importorskip("uvicorn", reason="the page needs advisor[web]")
-BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)")
+pytestmark = NEEDS_CHROMIUM
 
-OPTIONS = [
-    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-quic", "--hide-scrollbars",
-]  # fmt: skip
 ROOT = Path(__file__).parents[2]
 TOOL = ROOT / "meshes" / "fruit_cup_tool.stl"
 PICTURES = ROOT / "docs" / "pictures"
@@ -46,14 +40,6 @@ def link() -> Iterator[str]:
     server.send_signal(signal.SIGINT)
     told = server.communicate(timeout=30)[1]
     assert "Traceback" not in told, told
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    with playwright.sync_playwright() as tool:
-        browser = tool.chromium.launch(executable_path=BROWSER, args=OPTIONS)
-        yield browser
-        browser.close()
 
 
 class Visit:

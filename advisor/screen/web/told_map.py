@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.kernels.topology import changing_edges
 from advisor.model import Plan
 from advisor.pack.camera import ELEVATION_DEG, setup_frame
 from advisor.pack.colour_map import ColourMap, ColourMode
@@ -20,7 +21,7 @@ from advisor.pack.maps import colour_map
 from advisor.pack.palette import CLASS_STYLES, HATCH_SHARE, HATCH_SPACING_PX
 from advisor.pack.shade import LIGHT
 from advisor.part.measured import MeasuredPart
-from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends, rim_half_edges
+from advisor.part.mesh import Floats, Ints, Mesh, half_edge_ends
 from advisor.tolerances import CREASE_DEG
 from advisor.zones.cut_lines import CutSurface
 
@@ -97,8 +98,7 @@ def map_told(part: MeasuredPart, drawn: Shown, colours: ColourMap) -> tuple[dict
     zones[drawn.parent[drawn.is_whole]] = zone[drawn.is_whole]
     middle = middle_of(part)
     corners = mesh.vertices[mesh.faces[pieces]] - middle
-    border = rim_half_edges(mesh, plan.facets.zone)
-    border = border[mesh.twins[border] > border]
+    border = changing_edges(mesh.twins, plan.facets.zone.astype(np.int32, copy=False))
     lines = mesh.vertices[half_edge_ends(mesh.faces, border)] - middle
     arrays: Arrays = {
         "zone": zones,

@@ -1,0 +1,19 @@
+"""The browser that pages are looked at in: a Chromium that is there already, nothing is fetched."""
+
+from __future__ import annotations
+
+import shutil
+from importlib.util import find_spec
+
+import pytest
+
+BROWSER = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+# Software drawing, so that it works without a graphics card, and no calls of the browser's own.
+OPTIONS = [
+    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-quic", "--hide-scrollbars",
+]  # fmt: skip
+NEEDS_CHROMIUM = [
+    pytest.mark.skipif(find_spec("playwright") is None, reason="playwright is not installed (it is in advisor[dev])"),
+    pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)"),
+]
