@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from functools import cache, cached_property
 from typing import Any, Literal
 
+from advisor.before_model import PlannedBefore
 from advisor.left_model import BarePlace, Leftover, PassKind, SequenceStep, ToolSequence
 from advisor.plan_arrays import FacetArrays, OutlineArrays, OutlineKind, PassArrays
 from advisor.zone_model import (
@@ -290,6 +291,7 @@ class PlanRecord:
     orientations: tuple[Orientation, ...] = ()
     rotary_axis: tuple[float, float, float] | None = None
     title: Title = Title()
+    planned_before: PlannedBefore | None = None
 
 
 @dataclass(frozen=True)

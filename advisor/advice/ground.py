@@ -35,6 +35,17 @@ def reach_tolerance_mm(settings: Settings, facets_um: float | None) -> float:
     return max(settings.job.path_tolerance, tolerances.REACH_CHORD_ERRORS * facets_mm)
 
 
+def pass_depth_mm(settings: Settings, off_mm: float) -> float:
+    """How deep passes may go into facets: what these may stand off the surface, but no deeper than the tolerance.
+
+    A file whose facets stand further off than what the job, or else a usual tolerance, allows cannot say where the
+    surface lies: stock that stays there is told, a cut would be for ever.
+    """
+    job = settings.job
+    most = tolerances.PASS_DEEPEST_MM if job.tolerance is None else job.tolerance
+    return min(off_mm, max(most, job.path_tolerance))
+
+
 def accuracy_of(settings: Settings, facets_um: float | None) -> Accuracy:
     """What the error budget of every zone has in common."""
     job = settings.job

@@ -19,7 +19,15 @@ from advisor import tolerances
 from advisor.advice.complete import Accuracy
 from advisor.advice.conditions import StageConditions
 from advisor.advice.draw_zones import Drawn, draw_zones
-from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
+from advisor.advice.ground import (
+    accuracy_of,
+    copies_of,
+    families_of,
+    finished_zones,
+    pass_depth_mm,
+    reach_tolerance_mm,
+    zone_ids,
+)
 from advisor.advice.laid_numbers import CopyOf
 from advisor.advice.laying import PassLayer, numbers_from
 from advisor.advice.overrides import ZoneWishes, zone_wishes
@@ -125,7 +133,7 @@ class _Ground:
     @cached_property
     def sunk(self) -> SunkFacets:
         """What passes must not go into."""
-        return sunk_facets(self.part.mesh, self.part.smooth, self.axis, self.off_mm)
+        return sunk_facets(self.part.mesh, self.part.smooth, self.axis, pass_depth_mm(self.settings, self.off_mm))
 
     @cached_property
     def accuracy(self) -> Accuracy:

@@ -12,7 +12,15 @@ import numpy as np
 
 from advisor.advice.complete import Accuracy
 from advisor.advice.draw_zones import Drawn, draw_zones, map_key
-from advisor.advice.ground import accuracy_of, copies_of, families_of, finished_zones, reach_tolerance_mm, zone_ids
+from advisor.advice.ground import (
+    accuracy_of,
+    copies_of,
+    families_of,
+    finished_zones,
+    pass_depth_mm,
+    reach_tolerance_mm,
+    zone_ids,
+)
 from advisor.advice.kept import Kept
 from advisor.advice.laying import PassLayer
 from advisor.advice.outlines import boundaries_of
@@ -130,7 +138,7 @@ def work_for(
         reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, in_short)
     layer = None
     if lays_passes and reach is not None:
-        sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, off_mm)
+        sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, pass_depth_mm(settings, off_mm))
         layer = PassLayer(zoning, part.bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     return Work(
         part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short,

@@ -44,6 +44,12 @@ def plan(
     explain: Annotated[
         bool, typer.Option("--explain", help="Say for each zone what was weighed: kept together against split.")
     ] = False,
+    library: Annotated[
+        Path | None,
+        typer.Option(
+            "--library", metavar="DIR", help="Folder of a batch: tell which of its parts and zones are alike."
+        ),
+    ] = None,
     as_json: options.AsJson = False,
     quiet: options.Quiet = False,
 ) -> None:
@@ -63,11 +69,18 @@ def plan(
         check_can_write_pdf()
     folder = out if out is not None else Path(f"{part.stem}-plan")
     check_free_for_plan(folder)
+    shelf = None
+    if library is not None:
+        from advisor.library.planned_before import read_shelf, with_planned_before
+
+        shelf = read_shelf(library)
     with options.progress_line(quiet=quiet) as progress:
-        made = make_plan(
+        made: Plan = make_plan(
             part, job, only_zones=only == "zones", lays_passes=passes, progress=progress, unit=unit, up=up, ball=ball,
             cusp=cusp, stepover=stepover, material=material, flat_below=flat_below, steep_from=steep_from,
         )  # fmt: skip
+    if library is not None and shelf is not None:
+        made = with_planned_before(made, library, shelf)
     write_plan_folder(made, folder, pictures=not no_pictures, pdf=pdf)
     if as_json:
         typer.echo(json.dumps({"folder": str(folder), "plan": json.loads(made.to_json())}))
@@ -85,7 +98,7 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     from rich.console import Console
     from rich.markup import escape
 
-    from advisor.cli.words import mend_lines, part_line, reach_lines, total_line, unit_note, zone_lines
+    from advisor.cli.words import before_lines, mend_lines, part_line, reach_lines, total_line, unit_note, zone_lines
 
     console = Console(stderr=True, highlight=False)
     part = made.record.part
@@ -98,7 +111,7 @@ def _tell(made: Plan, folder: Path, *, pictures: bool) -> None:
     note = unit_note(made)
     if note is not None:
         console.print(note)
-    for line in reach_lines(made):
+    for line in [*reach_lines(made), *before_lines(made.record.planned_before)]:
         console.print(escape(line))
     console.print(total_line(made) or "No minutes: say the material (--material, or in the job file).")
     for caution in made.record.cautions:

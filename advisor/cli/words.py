@@ -6,11 +6,13 @@ import math
 from itertools import zip_longest
 
 from advisor.advice.choose import in_words
+from advisor.before_model import PlannedBefore
 from advisor.model import Part, Plan, Zone
 from advisor.units import MM_PER_UNIT
 from advisor.words import counted, plain_number
 
 _MOST_ROWS = 20
+_MOST_ALIKE_ZONES = 8
 # A narrow screen may shorten names to this many letters, nothing else.
 _SHORTEST_NAME = 6
 # Digits a person reads behind the point of a size; small parts get more, to show three digits that count.
@@ -51,6 +53,36 @@ def zone_lines(plan: Plan, width: int) -> list[str]:
     others = sum(widths) - widths[_NAME_COLUMN] + len(widths) - 1
     widths[_NAME_COLUMN] = min(widths[_NAME_COLUMN], max(width - others, _SHORTEST_NAME))
     return [_line(row, widths) for row in rows]
+
+
+def before_lines(before: PlannedBefore | None) -> list[str]:
+    """What a library has that is alike."""
+    if before is None:
+        return []
+    if not before.parts and not before.zones:
+        return [f"Nothing in {before.library} is alike."]
+    lines = [
+        f"Planned before: {part.file} is alike within {_percent(part.difference_share)}: {before.library}/{part.folder}"
+        for part in before.parts
+    ]
+    own = {part.file for part in before.parts[:1]}  # its zones are those of the part most alike: told once
+    others = [zone for zone in before.zones if zone.file not in own]
+    inside = len(before.zones) - len(others)
+    if inside:
+        lines.append(f"  {inside} of its zones are alike here; the pairs are in plan.json.")
+    lines += [
+        f"  zone {zone.zone} is like zone {zone.like_zone} ({zone.like_zone_name}) of {zone.file}, "
+        f"within {_percent(zone.difference_share)}"
+        for zone in others[:_MOST_ALIKE_ZONES]
+    ]
+    if len(others) > _MOST_ALIKE_ZONES:
+        lines.append(f"  + {len(others) - _MOST_ALIKE_ZONES} zones in plan.json")
+    lines.append("  Alike by size and shape, or mirror images: a hint to look, no proof.")
+    return lines
+
+
+def _percent(share: float) -> str:
+    return f"{max(100.0 * share, 0.1):.1f} %"
 
 
 def reach_lines(plan: Plan) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, TextIO
@@ -27,6 +27,7 @@ from advisor.units import MM_PER_UNIT
 if TYPE_CHECKING:
     from jinja2 import Template
 
+    from advisor.library.alike import Alike
     from advisor.library.lists import BatchHead
 
 # Where in the page the rows go.
@@ -36,7 +37,13 @@ _MM_PER_METRE, _INCHES_PER_FOOT = 1000.0, 12.0
 _DIGITS = 5
 
 
-def write_index(head: BatchHead, walk: Callable[[], Iterator[Outcome]], has_parquet: bool, file: TextIO) -> None:
+def write_index(
+    head: BatchHead,
+    walk: Callable[[], Iterator[Outcome]],
+    alike: Mapping[str, Alike],
+    has_parquet: bool,
+    file: TextIO,
+) -> None:
     """Write the page: no network, links relative to the folder of the batch, every name shown as plain text."""
     style, script = _part("index.css"), _part("index.js")
     page = _template().render(
@@ -52,7 +59,7 @@ def write_index(head: BatchHead, walk: Callable[[], Iterator[Outcome]], has_parq
     before, rest = page.split(_ROWS)
     between, after = rest.split(_FAILURES)
     file.write(before)
-    _write_rows(file, (_row(part, head) for part in walk() if isinstance(part, PartSummary)))
+    _write_rows(file, (_row(part, head, alike.get(part.file)) for part in walk() if isinstance(part, PartSummary)))
     file.write(between)
     _write_rows(file, (_failure(part, head) for part in walk() if isinstance(part, Failure)))
     file.write(after)
@@ -123,7 +130,7 @@ def _told(head: BatchHead) -> dict[str, Any]:
     }
 
 
-def _row(part: PartSummary, head: BatchHead) -> list[Any]:
+def _row(part: PartSummary, head: BatchHead, like: Alike | None) -> list[Any]:
     """In the order that ``index.js`` names."""
     return [
         part.file,
@@ -141,6 +148,8 @@ def _row(part: PartSummary, head: BatchHead) -> list[Any]:
         part.repeats,
         head.quantities.of(part.file),
         list(part.warnings),
+        None if like is None else like.family,
+        None if like is None else [like.file, _short(like.difference_share)],
     ]
 
 

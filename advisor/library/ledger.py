@@ -25,7 +25,7 @@ LEDGER_FILE = "ledger.sqlite"
 # Held while a batch is at work; the system lets go of it when the process ends, however it does.
 LOCK_FILE = ".in-use"
 # Changes whenever the table or the summary does; a ledger of another form counts as empty.
-_FORM = 2
+_FORM = 3
 _OTHER_FOLDER = "choose another folder with --out"
 _PAGE = 500
 # So many plans of the same content are looked at for one that is still there.
@@ -242,6 +242,31 @@ def open_ledger(out: Path) -> Iterator[Ledger]:
     _check_free(out, path)
     with _held(out), closing(_connect(path)) as connection:
         yield Ledger(connection, path)
+
+
+def read_ledger(out: Path) -> Iterator[Outcome]:
+    """What the last batch in `out` did, in order of file, without holding it.
+
+    Raises
+    ------
+    InputError
+        Where there is no batch, or it cannot be read.
+    """
+    path = out / LEDGER_FILE
+    remedy = "name the folder that a batch wrote with --out"
+    if not path.is_file():
+        raise InputError(str(out), f"holds no batch ({LEDGER_FILE} is not there)", remedy)
+    try:
+        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=_PATIENCE_SECONDS)
+        with closing(connection):
+            (form,) = connection.execute("PRAGMA user_version").fetchone()
+            if form != _FORM:
+                raise InputError(str(path), "is of another version of the program", "run the batch again")
+            yield from Ledger(connection, path).outcomes()
+    except sqlite3.OperationalError as fault:
+        raise InputError(str(path), f"cannot be read ({fault})", remedy) from fault
+    except (sqlite3.DatabaseError, ValueError) as fault:
+        raise _damaged(path) from fault
 
 
 @contextmanager

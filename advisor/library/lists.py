@@ -1,6 +1,6 @@
-"""What a batch leaves beside the plans: the index page, tables of all parts, and the list of what was not planned.
+"""What a batch leaves beside the plans: the index page, tables of all parts, like zones, and what has no plan.
 
-All are written from one walk each over the ledger, so that memory does not grow with the parts, beside their place and
+All are written from one walk each over the ledger, so that memory hardly grows with the parts, beside their place and
 moved in: readers find the old one or the new one, whole.
 """
 
@@ -9,17 +9,19 @@ from __future__ import annotations
 import csv
 import heapq
 import shlex
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from advisor.errors import InputError
+from advisor.library.alike import Alike, alike_parts, shelf_of, write_alike_zones
 from advisor.library.parts_table import can_write_parquet, write_parts_csv, write_parts_parquet
 from advisor.library.quantities import Quantities
 from advisor.library.summary import Failure, Outcome, PartSummary
 from advisor.pack.tables import safe_cell
 
 INDEX, PARTS_CSV, PARTS_PARQUET, NOT_PLANNED = "index.html", "parts.csv", "parts.parquet", "not_planned.csv"
+ALIKE_ZONES = "alike_zones.csv"
 
 
 @dataclass(frozen=True)
@@ -69,14 +71,23 @@ def write_lists(
         from advisor.library.index import write_index
 
         with desk.open("w", encoding="utf-8", newline="\n") as file:
-            write_index(head, walk, (out / PARTS_PARQUET).is_file(), file)
+            write_index(head, walk, alike, (out / PARTS_PARQUET).is_file(), file)
 
+    def write_zones(desk: Path) -> None:
+        with desk.open("w", encoding="utf-8", newline="") as file:
+            write_alike_zones(shelf, file)
+
+    shelf = shelf_of(walk())
+    alike = alike_parts(shelf)
     faults = [
-        _written(out / PARTS_CSV, lambda desk: _write_csv(walk(), head, desk)),
+        _written(out / ALIKE_ZONES, write_zones),
+        _written(out / PARTS_CSV, lambda desk: _write_csv(walk(), head, alike, desk)),
         _written(out / NOT_PLANNED, lambda desk: _write_not_planned(walk(), head, desk)),
     ]
     if can_write_parquet():
-        faults.append(_written(out / PARTS_PARQUET, lambda desk: write_parts_parquet(walk(), head.quantities, desk)))
+        faults.append(
+            _written(out / PARTS_PARQUET, lambda desk: write_parts_parquet(walk(), head.quantities, alike, desk))
+        )
     else:
         (out / PARTS_PARQUET).unlink(missing_ok=True)  # of an earlier run, and old
     faults.append(_written(out / INDEX, write_index))
@@ -101,9 +112,9 @@ def _file(outcome: Outcome) -> str:
     return outcome.file
 
 
-def _write_csv(outcomes: Iterator[Outcome], head: BatchHead, desk: Path) -> None:
+def _write_csv(outcomes: Iterator[Outcome], head: BatchHead, alike: Mapping[str, Alike], desk: Path) -> None:
     with desk.open("w", encoding="utf-8", newline="") as file:
-        write_parts_csv(outcomes, head.quantities, file)
+        write_parts_csv(outcomes, head.quantities, alike, file)
 
 
 def _write_not_planned(outcomes: Iterator[Outcome], head: BatchHead, desk: Path) -> None:

@@ -7,6 +7,7 @@ import re
 import shutil
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from itertools import accumulate, count
 from pathlib import Path, PurePosixPath
 
@@ -20,6 +21,8 @@ _DEVICE_NAMES = frozenset(
 _MOST_BYTES = 120
 # What `pack.folder` leaves behind where its process is killed in the middle of its work.
 _DESK = re.compile(r"\..*-[a-z0-9_]{8}\.(part|old)")
+# And `pack.whole_file`.
+_DESK_FILE = re.compile(r"\..*-[a-z0-9_]{8}\.part\.\w+")
 
 
 def assign_folders(files: Sequence[str], kept: Mapping[str, str]) -> dict[str, str]:
@@ -93,8 +96,11 @@ def _folded(name: str) -> str:
 
 def sweep_desks(folder: Path) -> None:
     """Clear away what killed processes left half written below `folder`."""
-    for root, folders, _ in os.walk(folder):
+    for root, folders, files in os.walk(folder):
         desks = [name for name in folders if _DESK.fullmatch(name)]
         folders[:] = [name for name in folders if name not in desks]
         for name in desks:
             shutil.rmtree(Path(root, name), ignore_errors=True)
+        for name in filter(_DESK_FILE.fullmatch, files):
+            with suppress(OSError):
+                Path(root, name).unlink()

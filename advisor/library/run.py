@@ -28,7 +28,7 @@ from advisor.library.quantities import ONE_EACH, Quantities
 from advisor.library.scan import Scan, name_below, scan_folder
 from advisor.library.slot import NO_LIMITS, Limits, Lost
 from advisor.library.summary import Failure, Outcome, PartSummary, summary_from_json
-from advisor.library.work import PLANS, PartTask, has_its_files, plan_one
+from advisor.library.work import PLANS, THUMBNAILS, PartTask, has_its_files, plan_one
 from advisor.part.mesh import Mesh
 
 # So many failures are told one by one at the end; all are in the lists.
@@ -131,7 +131,7 @@ def plan_library(
     head = _head(job, settings, len(scan.parts) + len(scan.unreadable))
     tally = _Tally()
     with open_ledger(job.out) as ledger:
-        sweep_desks(job.out / PLANS)
+        _sweep(job.out)
         ledger.begin(scan.parts, again=job.again)
         not_there = tuple(sorted(set(job.quantities.pieces) - {part.file for part in scan.parts}))
         exact_models, unreadable = scan.exact_models, scan.unreadable
@@ -146,12 +146,17 @@ def plan_library(
                 _work_off(job, digest, ledger, tally, listeners, crew(work, tasks, warmed_by=_is_planned))
         finally:
             ledger.save_rest()
-            sweep_desks(job.out / PLANS)
+            _sweep(job.out)
             unwritten = write_lists(job.out, head, ledger.outcomes, unreadable)
     failures = tuple(sorted(tally.failures, key=lambda fault: fault.file))
     return LibraryResult(
         tally.planned, tally.unchanged, tally.failed, failures, exact_models, tuple(unwritten), not_there
     )
+
+
+def _sweep(out: Path) -> None:
+    for folder in (PLANS, THUMBNAILS):
+        sweep_desks(out / folder)
 
 
 def _is_planned(outcome: object) -> bool:

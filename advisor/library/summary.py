@@ -12,6 +12,23 @@ from advisor.model import SLOPE_CLASSES, Plan, SlopeClass, Zone
 
 
 @dataclass(frozen=True)
+class ZoneMarks:
+    """What a zone, told by its public number and name, is known by among others (see ``likeness``)."""
+
+    zone: int
+    name: str
+    marks: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class PartMarks:
+    """What a part is known by among others; ``zones`` are its largest that are cut with passes."""
+
+    marks: tuple[float, ...]
+    zones: tuple[ZoneMarks, ...]
+
+
+@dataclass(frozen=True)
 class PartSummary:
     """A planned part in short.
 
@@ -19,7 +36,7 @@ class PartSummary:
     ``finish_path_mm`` is the length of the last stage over all zones with a usable way to cut them; ``cusp_um`` the
     highest of what 95 % of each of them keeps within; minutes are of all stages, None where no material is named.
     ``smallest_ball_mm`` is the diameter that fits the tightest zone, None where none was measured. ``repeats`` are
-    zones to copy from another one.
+    zones to copy from another one. ``marks`` are what it is known by among others.
     """
 
     file: str
@@ -42,6 +59,7 @@ class PartSummary:
     smallest_ball_mm: float | None = None
     setups: int = 1
     repeats: int = 0
+    marks: PartMarks | None = None
 
 
 @dataclass(frozen=True)
@@ -58,6 +76,8 @@ Outcome = PartSummary | Failure
 
 def summary_of(plan: Plan, file: str, folder: str) -> PartSummary:
     """The plan in short."""
+    from advisor.library.likeness import marks_of
+
     record = plan.record
     part = record.part
     tool = record.tools[record.stages[-1].tool]
@@ -86,6 +106,7 @@ def summary_of(plan: Plan, file: str, folder: str) -> PartSummary:
         ),
         setups=len(record.setups),
         repeats=sum(_is_copy(zone) for zone in record.zones),
+        marks=marks_of(plan),
     )
 
 

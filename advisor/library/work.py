@@ -110,13 +110,14 @@ def _holds_something(file: Path) -> bool:
 
 def _save_thumbnail(made: Plan, path: Path) -> None:
     from advisor.pack.picture import draw_thumbnail, save_picture
+    from advisor.pack.whole_file import write_whole
 
     picture = draw_thumbnail(made)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        save_picture(picture, path)
     except OSError as fault:
         raise InputError(str(path), f"cannot be written ({fault.strerror})", "free the place, or use --out") from fault
+    write_whole(path, lambda desk: save_picture(picture, desk))
 
 
 def _text(words: str) -> str:

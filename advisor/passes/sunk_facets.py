@@ -52,7 +52,7 @@ def sunk_facets(mesh: Mesh, smooth: SmoothSurface, axis: Floats, most_mm: float)
     mesh, smooth : a part, and the smooth surface behind it
     axis : (3,) unit vector from the part to the spindle
     most_mm : float
-        No facet is sunk deeper.
+        No facet is sunk deeper, or moved further.
     """
     told = standing_mm(mesh, smooth.corner_normal)
     # of strips cut across, some tell less than others
@@ -62,7 +62,7 @@ def sunk_facets(mesh: Mesh, smooth: SmoothSurface, axis: Floats, most_mm: float)
     bulge = _BULGE_SHARE * bulging_mm(mesh, smooth.corner_normal)
     return SunkFacets(
         *(
-            _tree(mesh, _ways_mm(mesh, smooth, deep, np.minimum(deep + bulge, most_mm)), axis)
+            _tree(mesh, _ways_mm(mesh, smooth, deep, np.minimum(deep + bulge, most_mm), most_mm), axis)
             for deep in (stands, np.minimum(_POINTS_DEEPER * stands, most_mm))
         )
     )
@@ -80,7 +80,7 @@ def _tree(mesh: Mesh, way_mm: Floats, axis: Floats) -> PlanTree:
     return plan_tree(corners, np.arange(len(corners), dtype=np.int32).reshape(-1, 3), axis)
 
 
-def _ways_mm(mesh: Mesh, smooth: SmoothSurface, stands_mm: Floats, depth_mm: Floats) -> Floats:
+def _ways_mm(mesh: Mesh, smooth: SmoothSurface, stands_mm: Floats, depth_mm: Floats, most_mm: float) -> Floats:
     """(m, 3, 3) ways of the corners of facets: into the material, and away from hollows that end there in an edge."""
     edge = np.flatnonzero(smooth.is_crease & (mesh.twins >= 0))
     first, last = half_edge_ends(mesh.faces, edge).T
@@ -91,4 +91,6 @@ def _ways_mm(mesh: Mesh, smooth: SmoothSurface, stands_mm: Floats, depth_mm: Flo
     of_vertex = np.zeros((len(mesh.vertices), 3))
     of_vertex[vertex] = stands_mm[hollow, None] * mesh.normal[hollow]
     sideways = np.where((stands_mm > 0.0)[:, None, None], 0.0, of_vertex[mesh.faces])
-    return np.asarray(-(depth_mm[:, None] * mesh.normal)[:, None] - sideways)
+    way = -(depth_mm[:, None] * mesh.normal)[:, None] - sideways
+    longer = np.maximum(np.linalg.norm(way, axis=2, keepdims=True), 1e-300)
+    return np.asarray(way * np.minimum(1.0, most_mm / longer))

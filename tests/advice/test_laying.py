@@ -10,6 +10,7 @@ import solids
 import trimesh
 
 import advisor
+from advisor import tolerances
 from advisor.model import Plan, Zone
 from advisor.part.heal import heal
 from advisor.part.measured import measure_part
@@ -61,6 +62,19 @@ def two_posts_and_a_wall() -> tuple[np.ndarray, np.ndarray]:
     wall = trimesh.creation.box([2.0, 30.0, 16.0]).apply_translation([40 + 8 + 3 + 1, 0, 8])
     whole = trimesh.util.concatenate([*posts, wall])
     return np.asarray(whole.vertices), np.asarray(whole.faces)
+
+
+@pytest.mark.parametrize(("stated", "most_mm"), [({}, tolerances.PASS_DEEPEST_MM), ({"tolerance": "0.01 mm"}, 0.01)])
+def test_passes_go_into_a_coarse_file_no_deeper_than_the_tolerance(stated: dict[str, str], most_mm: float) -> None:
+    """Facets 0.12 mm off the round pocket: the surface behind them is not to be had. Distances are trimesh's."""
+    vertices, faces = solids.round_pocket(20, 4.0, 15, chord_error_mm=0.12)
+    passes = laid((vertices, faces), **stated).passes
+    assert passes is not None
+    some = passes.points[:: max(1, len(passes.points) // 3_000)]
+    distance = trimesh.proximity.closest_point(trimesh.Trimesh(vertices, faces, process=False), some)[1]
+    into = 3.0 - distance.min()
+    assert into <= most_mm + 0.002 + tolerances.PASS_FACET_SAG_MM + 1e-6
+    assert into >= 0.5 * most_mm  # as deep as they may
 
 
 @pytest.fixture(scope="module")

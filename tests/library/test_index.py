@@ -9,6 +9,7 @@ from html.parser import HTMLParser
 import pytest
 
 from advisor.errors import InputError
+from advisor.library.alike import Alike
 from advisor.library.index import write_index
 from advisor.library.lists import BatchHead, write_lists
 from advisor.library.parts_table import COLUMNS, write_parts_csv
@@ -33,9 +34,9 @@ def head(**other):
     return BatchHead(**{**told, **other})
 
 
-def page_of(outcomes, **other):
+def page_of(outcomes, alike=None, **other):
     text = io.StringIO()
-    write_index(head(**other), lambda: iter(outcomes), False, text)
+    write_index(head(**other), lambda: iter(outcomes), alike or {}, False, text)
     return text.getvalue()
 
 
@@ -58,12 +59,13 @@ class _Page(HTMLParser):
 
 
 def test_names_are_data_that_cannot_leave_their_script():
-    text = page_of([PART, FAILED])
+    text = page_of([PART, FAILED], {PART.file: Alike(NASTY, 0.012345678, 4)})
     page = _Page(text)
     assert page.tags.isdisjoint({"u", "link", "iframe"}) and "<i>ball" not in text and "<b>note" not in text
     assert text.count("<script") == 4 and "<parts>" in page.words
     (row,), (failure,) = page.scripts["rows"], page.scripts["failures"]
-    assert row[0] == PART.file and row[1] == "sub/a%20b%23%25%C3%A9" and row[-1] == list(PART.warnings)
+    assert row[0] == PART.file and row[1] == "sub/a%20b%23%25%C3%A9"
+    assert row[-3:] == [list(PART.warnings), 4, [NASTY, 0.012346]]
     assert failure == [FAILED.file, FAILED.reason, f"again <{FAILED.file}>"]
     assert page.scripts["told"]["found"] == 3
 
@@ -77,7 +79,7 @@ def test_the_page_lets_in_nothing_from_elsewhere():
 
 def test_the_tables_hold_the_numbers_and_run_nothing():
     text = io.StringIO()
-    write_parts_csv([PART, FAILED], Quantities("q", {PART.file: 4}), text)
+    write_parts_csv([PART, FAILED], Quantities("q", {PART.file: 4}), {}, text)
     rows = list(csv.DictReader(io.StringIO(text.getvalue())))
     assert tuple(rows[0]) == COLUMNS
     assert rows[0]["file"] == PART.file and rows[1]["file"] == f"'{FAILED.file}"

@@ -142,9 +142,15 @@ def test_quantities_multiply_the_minutes(job):
 
 
 def test_what_a_killed_process_left_half_written_is_swept(job):
+    pictures = job.out / "thumbnails"
+    pictures.mkdir(parents=True)
+    (job.out / LEDGER_FILE).touch()
+    (pictures / ".a-ab12_xyz.part.png").touch()
+    (pictures / "a.png").touch()
     result = plan_library(job, None, worker_jobs.leave_a_desk_and_die)
     assert result.failed == 3
     assert list((job.out / "plans").iterdir()) == []
+    assert [file.name for file in pictures.iterdir()] == ["a.png"]
 
 
 def test_a_full_disk_costs_no_more_than_the_parts_it_did_not_take(job, monkeypatch):

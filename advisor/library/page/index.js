@@ -5,7 +5,7 @@
   const read = (id) => JSON.parse(document.getElementById(id).textContent);
   const told = read("told");
   const NAMES = ["file", "place", "size", "zones", "areas", "cutter", "cutterMm", "ballMm", "cuspUm", "pathMm",
-    "minutes", "setups", "repeats", "quantity", "warnings"];
+    "minutes", "setups", "repeats", "quantity", "warnings", "family", "like"];
   const parts = read("rows").map((row) => Object.fromEntries(row.map((value, k) => [NAMES[k], value])));
   const failures = read("failures").map(([file, reason, command]) => ({ file, reason, command }));
   const PAGE = 100;
@@ -82,6 +82,19 @@
     const list = make("ul", {}, ...part.warnings.map((line) => make("li", {}, line)));
     return [make("details", {}, make("summary", { "aria-label": counted(part.warnings.length, "warning") }, String(part.warnings.length)), list)];
   };
+  // part and zones have to be looked at: numbers that agree are a hint
+  const likeCell = (part) => {
+    if (part.like === null) return [];
+    const [file, share] = part.like;
+    const button = make("button", { type: "button", class: "family" }, `family ${part.family}`);
+    button.title = "show only the parts of this family";
+    button.addEventListener("click", () => {
+      byId("by-family").value = String(part.family);
+      byId("by-family").dispatchEvent(new Event("input"));
+    });
+    const by = share < 0.001 ? "within 0.1 %" : `within ${number(100 * share)} %`;
+    return [button, make("small", {}, ` like `, make("bdi", {}, file), `, ${by}`)];
+  };
   const plain = (words) => [String(words)];
   const knows = (key) => parts.some((part) => part[key] !== null);
 
@@ -108,6 +121,7 @@
     knows("cuspUm") && column("cusp", told.cuspSign, (part) => part.cuspUm,
       (part) => plain(number(per(part.cuspUm, told.cuspUm)))),
     column("finish path", told.pathSign, (part) => part.pathMm, (part) => plain(number(part.pathMm / told.pathMm))),
+    knows("family") && column("alike", "", (part) => part.family, likeCell, "alike"),
     column("warnings", "", (part) => part.warnings.length, warningsCell, ""),
   ].filter(Boolean);
   const failureColumns = [
@@ -287,15 +301,18 @@
     const filter = () => {
       const words = byId("by-name").value.toLowerCase();
       const slope = byId("by-class").value, ball = limit("by-ball"), minutes = limit("by-minutes");
+      const family = limit("by-family");
       const shown = table.keep((part) => part.file.toLowerCase().includes(words)
         && (slope === "" || most(part.areas) === Number(slope))
         && (ball === null || (part.ballMm !== null && part.ballMm <= ball * told.lengthMm * (1 + 1e-9)))
         && (minutes === null || (part.minutes !== null && part.minutes >= minutes))
         && (!byId("by-warnings").checked || part.warnings.length > 0)
+        && (family === null || part.family === family)
         && (!byId("by-setups").checked || part.setups > 1));
       const all = sum(shown.map((part) => part.quantity * (part.minutes ?? 0)));
       byId("shown").textContent = `${counted(shown.length, "part")} shown${knows("minutes") ? `, ${time(all)}` : ""}`;
     };
+    byId("for-family").hidden = !knows("family");
     const controls = [...document.querySelectorAll(".controls input, .controls select")];
     for (const one of controls) one.addEventListener("input", filter);
     byId("clear").addEventListener("click", () => {
