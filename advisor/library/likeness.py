@@ -7,7 +7,7 @@ lie from the middle of the surface (D1). A mirror image has the same numbers. Th
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,10 @@ _PART_POINTS, _ZONE_POINTS = 2048, 256
 _PART_QUANTILES, _ZONE_QUANTILES = 16, 8
 # Zones of a part that are kept, the largest ones: crumbs are alike everywhere.
 _MOST_ZONES = 40
+# Rows that are looked for at once: a library has a million zones.
+_ROWS_AT_ONCE = 10_000
+# Of each so many are linked to it when families are looked for.
+_LINKS = 12
 # Parts and zones that differ by less are told as alike. Other exports of one part, and turned ones, differ by up to
 # 0.9 % in a part and 2 % in a zone, by the points that happen to be asked (measured on the demo parts).
 ALIKE_SHARE = 0.03
@@ -95,7 +99,7 @@ def _rounded(marks: Floats) -> tuple[float, ...]:
 
 def most_alike(
     marks: Marks, others: Marks, most: int, within: float = ALIKE_SHARE, *, same: bool = False
-) -> list[list[Likeness]]:
+) -> Iterator[list[Likeness]]:
     """Of each row of marks the others that differ least, the nearest first; none that differs by more than `within`.
 
     Parameters
@@ -107,38 +111,53 @@ def most_alike(
     same : bool
         Whether `others` are the rows themselves: none is told as like itself.
     """
-    if len(marks) == 0 or len(others) == 0:
-        return [[] for _ in range(len(marks))]
-    near = min(most + same, len(others))
-    away, nearest = cKDTree(others).query(marks, k=near, p=np.inf, distance_upper_bound=within)
-    away, nearest = away.reshape(len(marks), near), nearest.reshape(len(marks), near)
-    return [
-        [
-            Likeness(int(other), float(apart))
-            for apart, other in sorted(zip(away[row], nearest[row], strict=True))
-            if np.isfinite(apart) and not (same and other == row)
-        ][:most]
-        for row in range(len(marks))
-    ]
+    if len(others) == 0:
+        yield from ([] for _ in range(len(marks)))
+        return
+    tree, near = cKDTree(others), min(most + same, len(others))
+    for start in range(0, len(marks), _ROWS_AT_ONCE):
+        rows = marks[start : start + _ROWS_AT_ONCE]
+        away, nearest = tree.query(rows, k=near, p=np.inf, distance_upper_bound=within)
+        for row, (apart, other) in enumerate(zip(away.reshape(-1, near), nearest.reshape(-1, near), strict=True)):
+            found = sorted((float(a), int(o)) for a, o in zip(apart, other, strict=True) if np.isfinite(a))
+            yield [Likeness(o, a) for a, o in found if not (same and o == start + row)][:most]
 
 
 def families(marks: Marks, within: float = ALIKE_SHARE) -> NDArray[np.int64]:
     """(k,) number of the family of each row, 1 for the first one to have any like it; 0 for those that are alone.
 
-    A family is all that hang together by likeness: from one to the next no more than `within`.
+    A family hangs together by likeness: from one to the next no more than `within`. Of those that stand for large
+    families not every pair is asked.
     """
+    count = len(marks)
+    if count == 0:
+        return np.zeros(0, np.int64)
+    label = np.arange(count)
+    first = label  # of each group so far its first row, which stands for it
+    while True:
+        grown = _joined(marks[first], within)
+        if grown.max() + 1 == len(first):
+            break
+        label = grown[label]
+        _, first = np.unique(label, return_index=True)
+    size = np.bincount(label)
+    number = np.zeros(len(size), np.int64)
+    groups = label[np.sort(first)]
+    groups = groups[size[groups] > 1]
+    number[groups] = np.arange(1, len(groups) + 1)
+    return np.asarray(number[label])
+
+
+def _joined(marks: Marks, within: float) -> NDArray[np.int64]:
+    """(k,) number of the group of each row, by links to the nearest: of many that are alike not all pairs."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
     count = len(marks)
-    if count == 0:
-        return np.zeros(0, np.int64)
-    pairs = cKDTree(marks).query_pairs(within, p=np.inf, output_type="ndarray")
-    ends = (np.ones(len(pairs), bool), (pairs[:, 0], pairs[:, 1]))
-    _, label = connected_components(coo_array(ends, shape=(count, count)), directed=False)
-    size = np.bincount(label)
-    number = np.zeros(len(size), np.int64)
-    first = label[np.sort(np.unique(label, return_index=True)[1])]
-    first = first[size[first] > 1]
-    number[first] = np.arange(1, len(first) + 1)
-    return np.asarray(number[label])
+    near = min(_LINKS + 1, count)
+    away, nearest = cKDTree(marks).query(marks, k=near, p=np.inf, distance_upper_bound=within)
+    away, nearest = away.reshape(count, near), nearest.reshape(count, near)
+    row, link = np.nonzero(np.isfinite(away))
+    ends = (np.ones(len(row), bool), (row, nearest[row, link]))
+    _, group = connected_components(coo_array(ends, shape=(count, count)), directed=False)
+    return np.asarray(group, dtype=np.int64)

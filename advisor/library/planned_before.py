@@ -40,7 +40,7 @@ def planned_before(marks: PartMarks, library: Path, shelf: Shelf) -> PlannedBefo
 
     That is one of the part most alike where it has any, else the one most like it.
     """
-    parts = most_alike(rows_of([marks.marks]), shelf.part_marks, _MOST_PARTS)[0]
+    parts = next(most_alike(rows_of([marks.marks]), shelf.part_marks, _MOST_PARTS))
     zones = most_alike(rows_of([zone.marks for zone in marks.zones]), shelf.zone_marks, _NEAR_ZONES)
     first = parts[0].other if parts else -1
     pairs = [

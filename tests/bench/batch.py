@@ -23,12 +23,13 @@ from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import psutil
 
 from advisor.library.ledger import LEDGER_FILE
 from advisor.library.lists import BatchHead, write_lists
 from advisor.library.quantities import ONE_EACH
-from advisor.library.summary import PartSummary
+from advisor.library.summary import PartMarks, PartSummary, ZoneMarks
 from tests import solids
 from tests.folders import folder_bytes
 from tests.killed_batches import kill_and_resume, start_batch
@@ -198,13 +199,22 @@ def _in_browser(page_file: Path) -> None:
 
 
 def _made_up(count: int) -> Iterator[PartSummary]:
+    """Parts in families of ten, their numbers within a percent, and twelve zones each."""
+    random = np.random.default_rng(1)
+    like, like_zone = random.random((count // 10 + 1, 34)), random.random((count // 10 + 1, 12, 21))
     for number in range(count):
+        family = number // 10
+        zones = like_zone[family] + random.normal(0.0, 0.003, (12, 21))
+        marks = PartMarks(
+            tuple((like[family] + random.normal(0.0, 0.003, 34)).round(6).tolist()),
+            tuple(ZoneMarks(k + 1, f"Pocket Z {k}", tuple(zones[k].round(6).tolist())) for k in range(12)),
+        )
         areas = {"flat": 100.0 + number % 7, "shallow": 50.0, "steep": 30.0 + number % 11, "undercut": 0.0}
         place = f"{number // 100:03d}/part_{number:06d}"
         yield PartSummary(
             f"{place}.stl", f"plans/{place}", "0" * 64, (100.0, 60.0, 30.0), 20_000 + number, 1, True,
             sum(areas.values()), 12, areas, "ball 6 mm", 6.0, 1e5, ("the file names no unit: mm was assumed",), 10.0,
-            1.0 + (number * 7919) % 10_007 / 50, 5.0, 4.0, 1, 2,
+            1.0 + (number * 7919) % 10_007 / 50, 5.0, 4.0, 1, 2, marks,
         )  # fmt: skip
 
 

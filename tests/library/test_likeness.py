@@ -74,9 +74,11 @@ def test_families_are_chains_and_what_is_alone_has_none():
     rows = rows_of([[0.50], [0.0], [0.02], [0.045], [0.9], [0.51]])
     assert families(rows).tolist() == [1, 2, 2, 2, 0, 1]
     assert families(rows_of([])).tolist() == []
+    many = np.random.default_rng(2).normal([[0.0] * 5, [1.0] * 5], 0.002, (4_000, 2, 5)).astype(np.float32)
+    assert families(many.reshape(-1, 5)).tolist() == [1, 2] * 4_000
     near = most_alike(rows, rows, 1, same=True)
     assert [[like.other for like in found] for found in near] == [[5], [2], [1], [2], [], [0]]
-    assert most_alike(rows_of([[0.0]]), rows_of([]), 3) == [[]]
+    assert list(most_alike(rows_of([[0.0]]), rows_of([]), 3)) == [[]]
 
 
 def _summary(file, mark, zones):
