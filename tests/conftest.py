@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from asked_for import ALL_PARTS, IS_ALL
 from browsers import BROWSER, OPTIONS
 from hypothesis import HealthCheck, settings
 
@@ -21,18 +21,17 @@ settings.load_profile("repeatable")
 
 # Third-party parts lie beside a checkout; their licences forbid none of it, but they are not this project's to ship.
 REAL_PARTS = Path(__file__).resolve().parents[2] / "shared" / "meshes"
-# Large ones, and exact models, that are made into facets first, take minutes in all: they are asked for by a variable.
+# Large ones, and exact models, that are made into facets first, take minutes in all (asked_for.py).
 LARGE_BYTES = 1_000_000
 EXACT_BYTES = 100_000
-ALL_PARTS = "ADVISOR_ALL_PARTS"
 
 
 # Files that take longest, the longest first: two workers end at about the same time where these do not come last.
 LONG_FILES = (
-    "zones/test_zone_truth.py", "screen/test_web_browser.py", "test_documents.py", "cli/test_plan.py",
-    "test_demo_parts.py", "advice/test_session.py", "advice/test_tilts.py", "intake/test_step.py",
-    "zones/test_zones.py",
-    "advice/test_leftovers.py", "pack/test_candidates_files.py", "pack/test_report_browser.py",
+    "zones/test_zone_truth.py", "test_documents.py", "screen/test_web_browser.py", "cli/test_batch.py",
+    "cli/test_plan.py", "test_demo_parts.py", "advice/test_reach.py", "advice/test_session.py", "advice/test_tilts.py",
+    "intake/test_step.py", "zones/test_zones.py", "advice/test_leftovers.py", "pack/test_candidates_files.py",
+    "pack/test_report_browser.py",
 )  # fmt: skip
 
 
@@ -59,7 +58,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 def skip_if_large(path: Path) -> None:
     """Skip a test on a third-party part that takes long, unless all are asked for."""
     least = EXACT_BYTES if path.suffix == ".step" else LARGE_BYTES
-    if path.stat().st_size > least and not os.environ.get(ALL_PARTS):
+    if path.stat().st_size > least and not IS_ALL:
         pytest.skip(f"a large part: set {ALL_PARTS}=1 for all")
 
 

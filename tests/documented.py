@@ -28,17 +28,22 @@ from advisor.cli.main import run_for_code
 PROMPT = "$ advisor "
 LEFT_OUT = "..."
 MESHES = Path(__file__).resolve().parents[1] / "meshes"
+# Commands, and code with what it prints, in the order of the document: code may read what a command has written.
+_SHOWN = re.compile(
+    r"(?ms)^```\n(?P<commands>\$ advisor .*?)^```$"
+    r"|^(?P<above>```python\n(?P<code>[^`]*?)^```\n\nprints\n\n```\n).*?^```$"
+)
 # What would make a screen other than the one in the docs.
 _OF_THE_SCREEN = ("FORCE_COLOR", "TTY_COMPATIBLE", "TTY_INTERACTIVE")
 
 
-def printed_by(command: str) -> list[str]:
-    """Lines on standard output and standard error of a documented command."""
+def printed_by(command: str, more: str = "") -> list[str]:
+    """Lines on standard output and standard error of a documented command, with more options."""
     words, _, cut = command.removeprefix(PROMPT).partition(" | head -n ")
     # a stream with bytes beneath, as a terminal has
     stream = io.TextIOWrapper(io.BytesIO(), encoding="utf-8")
     with contextlib.redirect_stdout(stream), contextlib.redirect_stderr(stream):
-        run_for_code(shlex.split(words))
+        run_for_code(shlex.split(f"{words} {more}"))
         stream.flush()
     assert isinstance(stream.buffer, io.BytesIO)
     lines = stream.buffer.getvalue().decode("utf-8").splitlines()
@@ -50,11 +55,12 @@ def commands_of(document: str) -> list[str]:
     return [line for line in document.splitlines() if line.startswith(PROMPT)]
 
 
-def renewed(document: str) -> str:
-    """The document with every printed block as the commands print it now."""
+def renewed(document: str, more: str = "") -> str:
+    """The document with every printed block as the commands print it now, run with more options than it shows."""
     with _folder_of_its_own():
-        document = re.sub(r"(?ms)^```\n(\$ advisor .*?)^```$", _renewed_block, document)
-        return re.sub(r"(?ms)^(```python\n(?P<code>.*?)^```\n\nprints\n\n```\n).*?^```$", _renewed_print, document)
+        return _SHOWN.sub(
+            lambda block: _renewed_print(block) if block["code"] else _renewed_block(block, more), document
+        )
 
 
 @contextlib.contextmanager
@@ -69,8 +75,8 @@ def _folder_of_its_own() -> Iterator[None]:
             yield
 
 
-def _renewed_block(block: re.Match[str]) -> str:
-    answers = [_renewed_answer(answer) for answer in re.split(r"(?m)^(?=\$ advisor )", block[1])[1:]]
+def _renewed_block(block: re.Match[str], more: str) -> str:
+    answers = [_renewed_answer(answer, more) for answer in re.split(r"(?m)^(?=\$ advisor )", block["commands"])[1:]]
     return "```\n" + re.sub(r"\n{3,}", "\n\n", "\n\n".join(answers)) + "\n```"
 
 
@@ -78,13 +84,13 @@ def _renewed_print(block: re.Match[str]) -> str:
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         exec(compile(block["code"], "documented code", "exec"), {})
-    return f"{block[1]}{printed.getvalue()}```"
+    return f"{block['above']}{printed.getvalue()}```"
 
 
-def _renewed_answer(answer: str) -> str:
+def _renewed_answer(answer: str, more: str) -> str:
     """The command with what it prints now, with as many lines before and after a ``...`` as are shown."""
     command, *shown = answer.rstrip("\n").split("\n")
-    lines = printed_by(command)
+    lines = printed_by(command, more)
     if LEFT_OUT in shown:
         before = shown.index(LEFT_OUT)
         after = len(shown) - before - 1

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import acos, asin, atan2, ceil, cos, degrees, inf, pi, radians, sin, tan
+from math import acos, asin, atan2, ceil, cos, degrees, inf, pi, radians, sin, sqrt, tan
 from typing import Literal
 
 import numpy as np
@@ -152,6 +152,14 @@ def revolved(profile: Points, chord_error_mm: float = CHORD_ERROR_MM, *, ring: b
         rows.append(count + np.arange(around + 1) % len(turns))
         count += len(turns)
     return np.vstack(vertices), _grid_faces(np.array(rows + rows[:1] if ring else rows))
+
+
+def turned_tool(chord_error_mm: float = 0.02) -> Mesh:
+    """A bowl of 30 mm radius in a round land, a wall with a foot of 4 mm under it, and a floor: a plan of six zones."""
+    bowl = arc((0.0, 20.0 + sqrt(500.0)), 30.0, degrees(asin(2 / 3)) - 90, -90, chord_error_mm)
+    foot = arc((34.0, 4.0), 4.0, 270, 180, chord_error_mm)
+    outside = [(0.0, -10.0), (45.0, -10.0), (45.0, 0.0)]
+    return revolved(np.concatenate([outside, foot, [(30.0, 20.0)], bowl]), chord_error_mm)
 
 
 def _ears(section: Points) -> Faces:

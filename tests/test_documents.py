@@ -7,15 +7,31 @@ from pathlib import Path
 
 import documented
 import pytest
+from asked_for import IS_ALL
+
+from advisor.pack import folder
 
 TOP = Path(__file__).resolve().parents[1]
 
 
 @pytest.mark.parametrize(("name", "commands"), [("README.md", 1), ("docs/tour.md", 3), ("docs/how-to-python.md", 0)])
-def test_the_docs_print_what_the_commands_print(name: str, commands: int) -> None:
+def test_the_docs_print_what_the_commands_print(name: str, commands: int, monkeypatch: pytest.MonkeyPatch) -> None:
     document = (TOP / name).read_text("utf-8")
     assert len(documented.commands_of(document)) == commands
-    assert documented.renewed(document) == document, f"renew with: python tests/documented.py {name}"
+    if IS_ALL:
+        assert documented.renewed(document) == document, f"renew with: python tests/documented.py {name}"
+        return
+    # Pictures, and passes on the largest demo part, are most of the time. Of what is shown the minutes in the README
+    # alone hang on them.
+    write = folder.write_plan_folder
+    monkeypatch.setattr(folder, "write_plan_folder", lambda plan, where, **_: write(plan, where, pictures=False))
+    renewed = documented.renewed(document, "--no-passes" if name == "README.md" else "")
+    assert without_minutes(renewed) == without_minutes(document), f"renew with: python tests/documented.py {name}"
+
+
+def without_minutes(document: str) -> str:
+    """The document, and a number for all minutes of zones, where there are any."""
+    return re.sub(r"(?m)^( +\d+ (?:flat|shallow|steep|undercut) .*) +\d+$", r"\1 0", document)
 
 
 @pytest.mark.parametrize("name", ["README.md", *sorted(f"docs/{path.name}" for path in (TOP / "docs").glob("*.md"))])

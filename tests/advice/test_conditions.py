@@ -27,10 +27,17 @@ JOB: dict[str, Any] = {
 }  # fmt: skip
 
 
+# Many tests read the same plan: it is made once.
+PLANS: dict[tuple[bytes, str], Plan] = {}
+
+
 def plan_of(mesh: solids.Mesh, tmp_path: Path, **changes: Any) -> Plan:
-    path = tmp_path / "part.stl"
-    path.write_bytes(solids.to_stl_bytes(*mesh))
-    return advisor.plan(path, {**JOB, **changes}, lays_passes=False)
+    key = (solids.to_stl_bytes(*mesh), repr(changes))
+    if key not in PLANS:
+        path = tmp_path / "part.stl"
+        path.write_bytes(key[0])
+        PLANS[key] = advisor.plan(path, {**JOB, **changes}, lays_passes=False)
+    return PLANS[key]
 
 
 def zone_of(plan: Plan, kind: str) -> Zone:

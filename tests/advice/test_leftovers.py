@@ -8,6 +8,7 @@ from math import pi, radians, sin, sqrt, tan
 import numpy as np
 import pytest
 import solids
+from asked_for import more
 from test_reach import part_of
 
 import advisor
@@ -128,9 +129,10 @@ def test_a_v_groove_is_left_to_where_the_ball_rests(half_angle_deg: float, kind:
     assert left.length_mm == pytest.approx(80, rel=0.05)
 
 
-@pytest.mark.parametrize("radius", [1.0, 3.0, 5.0])
-@pytest.mark.parametrize("ball", ["4 mm", "16 mm"])
-def test_the_ball_that_fits_a_fillet_is_measured(radius: float, ball: str) -> None:
+@pytest.mark.parametrize(("ball", "radius"), [
+    ("4 mm", 1.0), ("16 mm", 3.0), ("4 mm", 5.0), more("16 mm", 1.0), more("4 mm", 3.0), more("16 mm", 5.0),
+])  # fmt: skip
+def test_the_ball_that_fits_a_fillet_is_measured(ball: str, radius: float) -> None:
     part = part_of(*solids.round_pocket(20, radius, 15, chord_error_mm=0.002))
     plan = advisor.plan(part, ball=ball, lays_passes=False)
     (fillet,) = [z for z in plan.zones if z.shape == "fillet"] or [z for z in plan.zones if z.concave_radius_mm]

@@ -14,6 +14,7 @@ import labelled
 import labelled_parts
 import numpy as np
 import pytest
+from asked_for import IS_ALL, few_of
 from labelled import LabelledPart
 
 import advisor
@@ -103,8 +104,11 @@ def points_on_zones(zoning: Zoning, random: np.random.Generator, *, at_vertices:
     return mesh.middle[facets]
 
 
-@pytest.mark.parametrize("export", EXPORTS)
-@pytest.mark.parametrize("name", MAKERS)
+# Every part and every kind of other mesh; all of them with each other where all are asked for.
+PAIRS = [(name, export) for k, name in enumerate(MAKERS) for n, export in enumerate(EXPORTS) if k == n or IS_ALL]
+
+
+@pytest.mark.parametrize(("name", "export"), PAIRS)
 def test_points_find_their_zones_again(name: str, export: str) -> None:
     one, other = drawn(name, "first"), drawn(name, export)
     shares = overlap(one.area_of_face_mm2, other.area_of_face_mm2)
@@ -187,7 +191,7 @@ def faces_of(plan: Plan, part: LabelledPart, zone: int) -> np.ndarray:
     return np.bincount(face, size / 2, minlength=len(part.face_names))
 
 
-@pytest.mark.parametrize("export", EXPORTS)
+@pytest.mark.parametrize("export", few_of(["coarse", "shaken"], EXPORTS))
 def test_wishes_of_every_kind_hold_on_another_export(export: str) -> None:
     part = first("turned_steps")
     tops = {zone: place(part, face) for zone, face in zip(part.zone_names, faces_by_zone(part), strict=True)}

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import solids
+from asked_for import few_of
 
 import advisor
 from advisor.advice.session import Session
@@ -21,8 +23,16 @@ TOOL = Path(__file__).parents[2] / "meshes" / "fruit_cup_tool.stl"
 
 
 @pytest.fixture(scope="module")
-def part():
-    return advisor.read_part(TOOL)
+def path(tmp_path_factory) -> Path:
+    """A part of six zones; the demo part, which has copies too, where all is asked for."""
+    path = tmp_path_factory.mktemp("tool") / "turned_tool.stl"
+    path.write_bytes(solids.to_stl_bytes(*solids.turned_tool()))
+    return few_of(path, TOOL)
+
+
+@pytest.fixture(scope="module")
+def part(path):
+    return advisor.read_part(path)
 
 
 @pytest.fixture
@@ -56,14 +66,14 @@ def change_all(session: Session) -> None:
     session.protect(plan.zones[-1].id, True)
 
 
-def test_its_job_file_gives_the_same_plan_from_the_command_line(session, tmp_path) -> None:
+def test_its_job_file_gives_the_same_plan_from_the_command_line(session, path, tmp_path) -> None:
     change_all(session)
     own = session.plan()
     job, folder = tmp_path / "job.toml", tmp_path / "plan"
     job.write_text(job_toml(session.keys, "tried on the page"), encoding="utf-8")
     assert tomllib.loads(job.read_text()) == json.loads(json.dumps(session.keys))
     code = run_for_code(
-        ["plan", str(TOOL), "--job", str(job), "--out", str(folder), "--no-passes", "--no-pictures", "-q"]
+        ["plan", str(path), "--job", str(job), "--out", str(folder), "--no-passes", "--no-pictures", "-q"]
     )
     assert code == 0
     assert told(advisor.read_plan(folder)) == told(own)
@@ -98,7 +108,9 @@ def test_what_is_kept_changes_no_plan(session, part) -> None:
         assert told(session.plan()) == told(Session(part, session.keys).plan())
 
 
-def test_a_sketch_draws_the_map_of_the_plan_and_nearly_its_minutes(session) -> None:
+def test_a_sketch_draws_the_map_of_the_plan_and_nearly_its_minutes() -> None:
+    # the demo part: a sketch asks some of the facets of its large zones, and its pockets are copies
+    session = Session(advisor.read_part(TOOL), {"material": "Ti-6Al-4V", "zones": {"steep_from": "45 deg"}})
     session.plan()
     session.set({"zones.steep_from": "52 deg"})
     quick, plan = session.sketch(), session.plan()

@@ -38,16 +38,16 @@ def library(tmp_path_factory):
     return parts, root / "out"
 
 
-def _run(library, capsys, *more):
+def _run(library, capsys, *more, workers="1"):
     parts, out = library
-    code = run_for_code(["batch", str(parts), "--out", str(out), "--ball", "6 mm", "--workers", "2", *more])
+    code = run_for_code(["batch", str(parts), "--out", str(out), "--ball", "6 mm", "--workers", workers, *more])
     output = capsys.readouterr()
     return code, output.out, output.err
 
 
 def test_a_batch_from_nothing_to_its_files_and_again(library, capsys, monkeypatch):
     monkeypatch.setenv("TTY_COMPATIBLE", "1")  # as on a terminal: the bar must not get into the JSON
-    code, out, err = _run(library, capsys, "--json")
+    code, out, err = _run(library, capsys, "--json", workers="2")
     folder = library[1]
     assert code == 3
     lines = {line["file"]: line for line in map(json.loads, out.splitlines())}

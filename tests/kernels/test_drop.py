@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
+from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
@@ -149,7 +150,7 @@ def test_a_stepped_holder_beside_a_block() -> None:
         assert height(holder, tree, -beside, 0) == pytest.approx(expected, abs=1e-9)
 
 
-@settings(max_examples=20)
+@settings(max_examples=few_of(10, 20))
 @given(st.integers(0, 100_000))
 def test_neither_order_of_facets_nor_of_places_shows(number: int) -> None:
     rng = np.random.default_rng(number)
@@ -173,7 +174,7 @@ def test_out_of_reach_is_nothing() -> None:
     assert (dropped(CUTTERS["ball"], none, np.zeros((3, 2))).height_mm == -np.inf).all()
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=few_of(25, 50), deadline=None)
 @given(st.integers(0, 100_000), st.sampled_from(sorted(CUTTERS)))
 def test_no_sample_of_any_facet_pokes_into_the_cutter_and_some_touch_it(seed: int, name: str) -> None:
     rng = np.random.default_rng(seed)
@@ -201,7 +202,7 @@ def highest_of_samples(pieces: tuple[Piece, ...], points: np.ndarray, x: float, 
     return best
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=few_of(15, 40), deadline=None)
 @given(st.integers(0, 100_000), st.sampled_from(sorted(CUTTERS)))
 def test_the_tree_leaves_nothing_out(seed: int, name: str) -> None:
     rng = np.random.default_rng(seed)

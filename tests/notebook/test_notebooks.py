@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
+from asked_for import few_of
 
 nbformat = pytest.importorskip("nbformat", reason="nbformat is not installed (it is in advisor[dev])")
 nbclient = pytest.importorskip("nbclient", reason="nbclient is not installed (it is in advisor[dev])")
@@ -47,14 +49,27 @@ def test_a_notebook_runs(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPa
     monkeypatch.setenv("JUPYTER_PATH", str(tmp_path))
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join([str(FOLDER.parents[1]), os.environ.get("PYTHONPATH", "")]))
+    # where all is asked for, all demo parts are in the folder that is quoted
+    place = few_of(folder_beside_two_parts(tmp_path), FOLDER)
     book = nbformat.read(FOLDER / name, as_version=4)
     nbclient.NotebookClient(
-        book, timeout=1200, kernel_name="python3", resources={"metadata": {"path": str(FOLDER)}}
+        book, timeout=1200, kernel_name="python3", resources={"metadata": {"path": str(place)}}
     ).execute()
     shown = "\n".join(words_of(output) for cell in book.cells if cell.cell_type == "code" for output in cell.outputs)
     for words in SHOWN[name]:
         assert words in shown
     assert "Traceback" not in shown
+
+
+def folder_beside_two_parts(where: Path) -> Path:
+    """A folder for a notebook, with two of the demo parts where notebooks look for them."""
+    meshes = where / "meshes"
+    meshes.mkdir()
+    for name in ("fruit_cup_tool.stl", "paddle_blade.stl"):
+        shutil.copy(FOLDER.parents[1] / "meshes" / name, meshes)
+    place = where / "docs" / "notebooks"
+    place.mkdir(parents=True)
+    return place
 
 
 def words_of(output: Any) -> str:

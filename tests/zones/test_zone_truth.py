@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 import pytest
+from asked_for import IS_ALL, few_of, more
 from labelled import LabelledPart, iou, labels_at, refined, shaken, turned
-from labelled_parts import labelled_parts
+from labelled_parts import MAKERS, labelled_parts
 
 import advisor
 from advisor.model import Plan
 from advisor.part.heal import heal
 from advisor.part.measured import measure_part
 
-NAMES = [part.name for part in labelled_parts(0.05)]
+# Fine facets are most of the time: every part is drawn with the coarser ones, and of the finer ones every third, each
+# in one of three ways, unless all are asked for.
+THIRDS = {(0.005, "as made"): 0, (0.01, "as made"): 1, (0.01, "turned"): 2}
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,12 @@ def scores(chord_error_mm: float, how: str = "as made") -> dict[str, Score]:
         "as made": lambda part: part,
         "turned": lambda part: turned(part, 30.0),
     }[how]
-    return {part.name: score(change(part)) for part in labelled_parts(chord_error_mm)}
+    return {make.__name__: score(change(make(chord_error_mm))) for make in makers_for(chord_error_mm, how)}
+
+
+def makers_for(chord_error_mm: float, how: str) -> tuple[Callable[[float], LabelledPart], ...]:
+    third = THIRDS.get((chord_error_mm, how))
+    return MAKERS if third is None else few_of(MAKERS[third::3], MAKERS)
 
 
 def together(by_part: dict[str, Score]) -> tuple[np.ndarray, float]:
@@ -67,7 +76,7 @@ def together(by_part: dict[str, Score]) -> tuple[np.ndarray, float]:
 )
 def test_zones_are_those_a_machinist_would_draw(chord_error_mm: float, how: str) -> None:
     overlap, named = together(scores(chord_error_mm, how))
-    assert len(overlap) >= 200
+    assert len(overlap) >= (200 if IS_ALL or (chord_error_mm, how) not in THIRDS else 60)
     assert overlap.mean() >= 0.97
     assert overlap.min() >= 0.90
     assert named >= 0.95
@@ -81,7 +90,7 @@ def test_coarse_facets_move_few_zones() -> None:
     assert named >= 0.95
 
 
-@pytest.mark.parametrize("name", ["terrace_block", "island_pockets"])
+@pytest.mark.parametrize("name", ["terrace_block", more("island_pockets")])
 def test_noise_leaves_the_zones_of_an_evenly_meshed_part(name: str) -> None:
     (part,) = (part for part in labelled_parts(0.03) if part.name == name)
     told = score(shaken(refined(part, 1.6), 0.05, seed=1))
