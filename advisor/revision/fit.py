@@ -52,7 +52,7 @@ def roughly_fitted(a: CompareSide, b: CompareSide, motion: Motion) -> Motion:
 def finely_fitted(a: CompareSide, b: CompareSide, motion: Motion) -> Motion:
     """A move that is nearly right improved by the facets of both, as far as it goes."""
     size = b.mesh.reach_mm
-    reach = 2 * _FINE_SHARE * size
+    reach = _FINE_SHARE * size
     for _ in range(_FINE_ROUNDS):
         back = motion.inverse
         moved, turned = motion(a.samples.point), motion.turned(a.samples.normal)
