@@ -18,9 +18,21 @@ if TYPE_CHECKING:
     from advisor.intake.read import read_part
     from advisor.job import Job
     from advisor.model import Plan
-    from advisor.notebook.door import plan, read_plan, what_if
+    from advisor.notebook.door import compare, plan, read_plan, what_if
 
-__all__ = ["InputError", "Job", "Plan", "Session", "WhatIf", "plan", "read_part", "read_plan", "session", "what_if"]
+__all__ = [
+    "InputError",
+    "Job",
+    "Plan",
+    "Session",
+    "WhatIf",
+    "compare",
+    "plan",
+    "read_part",
+    "read_plan",
+    "session",
+    "what_if",
+]
 
 _HOMES = {
     "InputError": "advisor.errors",
@@ -28,6 +40,7 @@ _HOMES = {
     "Plan": "advisor.model",
     "Session": "advisor.advice.session",
     "WhatIf": "advisor.advice.what_if_records",
+    "compare": "advisor.notebook.door",
     "plan": "advisor.notebook.door",
     "read_part": "advisor.intake.read",
     "read_plan": "advisor.notebook.door",

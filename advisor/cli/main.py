@@ -10,6 +10,7 @@ import typer
 
 from advisor.cli.batch import batch
 from advisor.cli.calc import calc
+from advisor.cli.compare import compare
 from advisor.cli.export import export
 from advisor.cli.job import job
 from advisor.cli.plan import plan
@@ -20,7 +21,7 @@ from advisor.errors import InputError
 
 DONE, FAULT, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
 # Commands that plan one part; those that plan many compile in many processes anyway.
-_PLANNERS = ("plan", "view", "whatif")
+_PLANNERS = ("plan", "view", "whatif", "compare")
 
 # The parser's own exceptions, whichever library carries them: typer used click's, and brings its own since.
 _UsageError: type[Any] = typer.BadParameter.__mro__[1]
@@ -38,6 +39,7 @@ app.command()(view)
 app.command()(web)
 app.command()(export)
 app.command()(whatif)
+app.command()(compare)
 app.command()(batch)
 app.command()(job)
 app.add_typer(calc, name="calc")
@@ -61,7 +63,7 @@ def _shared(
 
 
 def run(arguments: list[str] | None = None) -> None:
-    """Entry point: runs a command and ends the process with its exit code (0, 1, 2, 3 or 130)."""
+    """Entry point: runs a command and ends the process with its exit code (0, 1, 2, 3, 4 or 130)."""
     words = sys.argv[1:] if arguments is None else arguments
     if words and words[0] in _PLANNERS and "--help" not in words:
         from advisor.kernels.ahead import compile_ahead

@@ -35,6 +35,9 @@ def read_plan_folder(folder: str | Path) -> Plan:
     except ValueError as fault:  # pydantic's ValidationError is one
         raise InputError(str(folder / "plan.json"), "is no plan of this version", _REMEDY) from fault
     facets = FacetArrays(**_arrays(folder / "facets.npz", FacetArrays))
+    problem = _fault_in_facets(facets, record)
+    if problem is not None:
+        raise InputError(str(folder / "facets.npz"), f"is damaged ({problem})", _REMEDY)
     lines = folder / "outlines.npz"
     draw_outlines = partial(_outlines, lines, len(record.zones)) if lines.exists() else None
     path = folder / "passes.npz"
@@ -45,6 +48,26 @@ def read_plan_folder(folder: str | Path) -> Plan:
     if problem is not None:
         raise InputError(str(path), f"is damaged ({problem})", _REMEDY)
     return Plan(record, facets, draw_outlines, passes)
+
+
+def _fault_in_facets(facets: FacetArrays, record: PlanRecord) -> str | None:
+    """What is wrong with the arrays of facets, in a few words; None where nothing is."""
+    count, corners = len(np.atleast_1d(facets.faces)), len(np.atleast_1d(facets.vertices))
+    wanted = {
+        "vertices": ("f", (corners, 3)), "faces": ("i", (count, 3)), "zone": ("i", (count,)),
+        "slope_deg": ("f", (count,)), "smooth_slope_deg": ("f", (count,)), "slope_class": ("i", (count,)),
+    }  # fmt: skip
+    for name, (kind, shape) in wanted.items():
+        array = getattr(facets, name)
+        if array.dtype.kind != kind or array.shape != shape:
+            return f"{name}: {array.dtype} of shape {array.shape}"
+    if not np.isfinite(facets.vertices).all():
+        return "vertices: not finite"
+    if count and not (facets.faces.min() >= 0 and facets.faces.max() < corners):
+        return "faces: no vertices"
+    if count and not set(np.unique(facets.zone).tolist()) <= {-1, *(zone.id for zone in record.zones)}:
+        return "zone: facets of zones that the plan does not have"
+    return None
 
 
 def _outlines(path: Path, zones: int) -> OutlineArrays:

@@ -73,7 +73,7 @@ def _to_box(x, y, z, box, i):
 
 
 @njit(nogil=True)
-def _foot(x, y, z, corners, t):
+def foot_weights(x, y, z, corners, t):
     """Weights of the second and third corner of triangle `t` at its point nearest to a place.
 
     By the regions of its corners, edges and inside (C. Ericson, Real-Time Collision Detection, 2005, section 5.1.5;
@@ -155,7 +155,7 @@ def nearest_alike(
                         cosine += directions[i, k] * normals[t, k]
                     if cosine < least_cosine and alike[i] >= 0:
                         continue
-                    v, w = _foot(x, y, z, corners, t)
+                    v, w = foot_weights(x, y, z, corners, t)
                     gap = 0.0
                     for k in range(3):
                         a = corners[t, 0, k]

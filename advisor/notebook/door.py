@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from collections.abc import Mapping
+from dataclasses import fields, replace
 from functools import cached_property, wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,11 @@ from typing import TYPE_CHECKING, Any
 from advisor.advice.what_if_records import WhatIf
 from advisor.intake import door
 from advisor.intake.saved import read_plan_folder
+from advisor.intake.two_plans import tolerance_mm, two_plans
 from advisor.model import Plan
+from advisor.part.measured import MeasuredPart
+from advisor.revision.compare import compare_plans
+from advisor.revision.records import Comparison
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -106,6 +111,18 @@ class WhatIfView(WhatIf):
         return what_if_frame(self)
 
 
+class ComparisonView(Comparison):
+    """A comparison of two plans with its picture."""
+
+    @cached_property
+    def picture(self) -> Image:
+        """Both plans side by side with what changed marked; needs no OpenGL."""
+        from advisor.pack.change_picture import draw_change_picture
+
+        drawn: Image = draw_change_picture(*self.__dict__["drawn_from"])
+        return drawn
+
+
 @wraps(door.plan)
 def plan(*given: Any, **options: Any) -> PlanView:
     """Plan the finishing of a part; see ``advisor.intake.door.plan`` for what it takes."""
@@ -128,6 +145,47 @@ def what_if(*given: Any, **options: Any) -> WhatIfView:
     """Minutes and cusp over a range of balls and steps; see ``advisor.intake.door.what_if`` for what it takes."""
     told = door.what_if(*given, **options)
     return WhatIfView(**{field.name: getattr(told, field.name) for field in fields(told)})
+
+
+def compare(
+    a: Plan | MeasuredPart | str | Path,
+    b: Plan | MeasuredPart | str | Path,
+    job: str | Path | Mapping[str, Any] | None = None,
+    *,
+    tolerance: str | float | None = None,
+    registers: bool = True,
+    lays_passes: bool | None = None,
+    **options: Any,
+) -> ComparisonView:
+    """What changed from one plan of a part to another, or between two revisions of it.
+
+    Parameters
+    ----------
+    a, b : Plan, MeasuredPart, str or Path
+        A plan, a plan folder, or a part model; a model is planned for it: beside a plan with the plan's settings, as
+        far as options can say them.
+    job, options
+        As of ``plan``: for the models.
+    tolerance : str or float, optional
+        Within which surfaces are the same, a bare number in the unit of B's job. Left out, the job's tolerance and the
+        estimated chord errors of both.
+    registers : bool
+        Look for how B lies against A; otherwise they are compared as they lie.
+    lays_passes : bool, optional
+        Lay passes on the models. Left out, as the plan beside has them, else none.
+
+    Raises
+    ------
+    InputError
+        Where either is neither plan nor part, or a setting cannot be used.
+    """
+    plan_a, plan_b, notes = two_plans(a, b, job, lays_passes=lays_passes, **options)
+    compared = compare_plans(plan_a, plan_b, tolerance_mm=tolerance_mm(tolerance, plan_b), registers=registers)
+    record = replace(compared.record, notes=(*notes, *compared.record.notes))
+    view = ComparisonView(**{field.name: getattr(record, field.name) for field in fields(record)})
+    # beside the fields, which are compared and printed
+    view.__dict__["drawn_from"] = (compared, plan_a, plan_b)
+    return view
 
 
 def _view_of(made: Plan) -> PlanView:
