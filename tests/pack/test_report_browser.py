@@ -51,7 +51,7 @@ class Visit:
     """A page opened with the network off, and all that it asked for or complained of."""
 
     def __init__(self, browser: Any, address: str, **options: Any) -> None:
-        self.context = browser.new_context(offline=True, viewport={"width": 1200, "height": 900}, **options)
+        self.context = browser.new_context(offline=True, viewport={"width": 1000, "height": 750}, **options)
         self.page = self.context.new_page()
         self.asked: list[str] = []
         self.said: list[str] = []
