@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+# A line is shown no longer than this, without the middle: files may hold, and libraries quote, words of any length.
+_MOST_LETTERS = 1000
+
 
 class InputError(Exception):
     """Unusable input or settings: the fault lies in what was given, and the message says the remedy.
@@ -24,7 +27,9 @@ class InputError(Exception):
 
     def __str__(self) -> str:
         line = f"{self.subject}: {self.problem}; {self.remedy}"
-        return " ".join(line.split())
+        line = " ".join(line.split())
+        half = _MOST_LETTERS // 2
+        return line if len(line) <= _MOST_LETTERS else f"{line[:half]} ... {line[-half:]}"
 
 
 class MissingSystemLibraryError(InputError):
