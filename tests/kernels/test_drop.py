@@ -206,7 +206,7 @@ def highest_of_samples(pieces: tuple[Piece, ...], points: np.ndarray, x: float, 
 @given(st.integers(0, 100_000), st.sampled_from(sorted(CUTTERS)))
 def test_the_tree_leaves_nothing_out(seed: int, name: str) -> None:
     rng = np.random.default_rng(seed)
-    n = 24
+    n = 18
     x, y = np.meshgrid(np.linspace(0, 24, n), np.linspace(0, 24, n), indexing="ij")
     bumps = rng.normal(size=4)
     z = 6 * np.sin(x / 5 * bumps[0] + bumps[1]) * np.cos(y / 6 * bumps[2]) + rng.uniform(0, 2) * rng.normal(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,7 +11,7 @@ from advisor.part.frame import plan_axes
 from advisor.part.plan_tree import plan_tree
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=few_of(20, 60), deadline=None)
 @given(st.integers(0, 10_000), st.integers(1, 300))
 def test_what_lies_above_a_point_is_what_every_facet_asked_says(seed: int, count: int) -> None:
     rng = np.random.default_rng(seed)
@@ -18,7 +19,7 @@ def test_what_lies_above_a_point_is_what_every_facet_asked_says(seed: int, count
     axis /= np.linalg.norm(axis)
     corners = rng.normal(size=(count, 1, 3)) + rng.uniform(0.05, 1.0) * rng.normal(size=(count, 3, 3))
     tree = plan_tree(corners.reshape(-1, 3), np.arange(3 * count).reshape(-1, 3), axis)
-    points = rng.normal(size=(200, 3))
+    points = rng.normal(size=(60, 3))
     assert sorted(tree.facet) == list(range(count))
     np.testing.assert_array_equal(tree.is_covered(points), [_covered(p, corners, axis) for p in points])
 

@@ -85,7 +85,8 @@ def plane_at_random(count: int, seed: int) -> tuple[np.ndarray, np.ndarray]:
 @settings(max_examples=15)
 @given(st.integers(0, 10**6), st.floats(0.0, np.pi), st.floats(1.0, 4.0))
 def test_a_metric_is_a_stretched_plane(seed: int, angle: float, ratio: float) -> None:
-    points, faces = plane_at_random(1200, seed)
+    # with 1,200 points one mesh in fifty has its first facets so askew to the stretch that all is 1.1 % off
+    points, faces = plane_at_random(4800, seed)
     start, corners = corners_by_sector(faces.ravel(), len(points))
     begins = np.full(len(points), np.nan)
     begins[0] = 0.0

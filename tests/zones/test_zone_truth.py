@@ -93,7 +93,7 @@ def test_coarse_facets_move_few_zones() -> None:
 @pytest.mark.parametrize("name", ["terrace_block", more("island_pockets")])
 def test_noise_leaves_the_zones_of_an_evenly_meshed_part(name: str) -> None:
     (part,) = (part for part in labelled_parts(0.03) if part.name == name)
-    told = score(shaken(refined(part, 1.6), 0.05, seed=1))
+    told = score(shaken(refined(part, few_of(2.0, 1.6)), 0.05, seed=1))
     assert told.iou.mean() >= 0.97
     assert told.iou.min() >= 0.90
     assert told.is_named.mean() >= 0.95
