@@ -353,6 +353,9 @@ OFFSET_RUN_ON_STEPS = 0.45
 # Passes of a zone and stage are laid up to this length, a kilometre: a minute of work and a gigabyte for each family.
 # What is longer keeps its length as area over spacing.
 PASSES_MOST_MM = 1.0e6
+# Zones that are advised on at once: of so many, that of an assembly of hundreds of bodies, each takes its fifth of a
+# second, and nobody programs them one by one.
+MOST_ZONES = 2000
 # Where the job states no tolerance passes go no deeper than this into the facets of a file, however far these stand off
 # the surface: a usual tolerance of finished forms (our own choice, no source).
 PASS_DEEPEST_MM = 0.03

@@ -10,6 +10,7 @@ from functools import partial
 
 import numpy as np
 
+from advisor import tolerances
 from advisor.advice.complete import Accuracy
 from advisor.advice.draw_zones import Drawn, draw_zones, map_key
 from advisor.advice.ground import (
@@ -33,6 +34,7 @@ from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
 from advisor.advice.zone_fits import fit_tolerance_mm, zone_fits
 from advisor.advice.zone_records import ZoneMeasures
+from advisor.errors import InputError
 from advisor.job import Tool
 from advisor.model import SMALL_FEATURES_SHAPE, FittedSurface
 from advisor.part.coarseness import chord_error_um
@@ -111,6 +113,13 @@ def work_for(
     hides = None if whole is None else whole.mesh
     drawn = draw_zones(part.mesh, part.smooth, part.bends, settings, hides, kept)
     zoning = drawn.zoning
+    zones, most = len(zoning.zone_class), tolerances.MOST_ZONES
+    if asks_reach and zones > most:
+        raise InputError(
+            part.record.file,
+            f"falls into {zones:,} zones, more than are advised on at once ({most:,})",
+            "plan its bodies one by one, or stop after the zones with --only zones",
+        )
     # nothing below waits for the measures, and both are kernels in the main
     beside = ThreadPoolExecutor(1)
     measures = beside.submit(contextvars.copy_context().run, lambda: drawn.measures)

@@ -122,3 +122,12 @@ def test_a_number_of_a_million_digits_takes_no_room_in_every_row(tmp_path: Path)
     with pytest.raises(InputError, match="corner that is no number") as fault:
         advisor.read_part(tmp_path / "long.stl")
     assert len(str(fault.value)) < 1200
+
+
+def test_more_zones_than_anyone_programs_are_refused_but_still_drawn(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr("advisor.tolerances.MOST_ZONES", 3)
+    (tmp_path / "many.stl").write_bytes(solids.to_stl_bytes(*solids.round_pocket()))
+    part = advisor.read_part(tmp_path / "many.stl")
+    with pytest.raises(InputError, match=r"many\.stl: falls into \d+ zones, more than .* \(3\); plan its bodies"):
+        advisor.plan(part)
+    assert len(advisor.plan(part, only_zones=True).zones) > 3
