@@ -8,7 +8,8 @@ import random
 import re
 import struct
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 import solids
 import trimesh
@@ -134,31 +135,50 @@ def _long_line(data: bytes, chance: random.Random) -> bytes:
     return data[:at] + chance.choice((b" ", b"1 ", b"(", b"\0", b"\xff")) * chance.choice((300, 20_000)) + data[at:]
 
 
-def _changed_inside_zip(data: bytes, chance: random.Random) -> bytes:
+def unpacked(data: bytes) -> dict[str, bytes]:
+    """The files in a 3MF by name."""
     with zipfile.ZipFile(io.BytesIO(data)) as packed:
-        files = {name: packed.read(name) for name in packed.namelist()}
-    victim = chance.choice([name for name in files if name.endswith("model")] or list(files))
-    if chance.random() < 0.15:
-        victim = chance.choice(list(files))
-    files[victim] = _changed(files[victim], chance, is_text=True)
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+def packed(files: Mapping[str, bytes | str]) -> bytes:
+    """A 3MF that holds files."""
     told = io.BytesIO()
-    with zipfile.ZipFile(told, "w", zipfile.ZIP_DEFLATED) as packed:
+    with zipfile.ZipFile(told, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, text in files.items():
-            packed.writestr(name, text)
+            archive.writestr(name, text)
     return told.getvalue()
 
 
-def _changed_scene(data: bytes, chance: random.Random) -> bytes:
-    """A GLB whose scene says something else, under lengths that are right (glTF 2.0, "GLB file format")."""
+def _changed_inside_zip(data: bytes, chance: random.Random) -> bytes:
+    files = unpacked(data)
+    victim = chance.choice([name for name in files if name.endswith("model")] or list(files))
+    if chance.random() < 0.15:
+        victim = chance.choice(list(files))
+    return packed({**files, victim: _changed(files[victim], chance, is_text=True)})
+
+
+def scene_of(data: bytes) -> Any:
+    """What a GLB says of its scene."""
     (length,) = struct.unpack_from("<I", data, 12)
-    scene = json.loads(data[20 : 20 + length])
-    for _ in range(_changes(chance)):
-        _change_value(scene, chance)
+    return json.loads(data[20 : 20 + length])
+
+
+def with_scene(data: bytes, scene: Any) -> bytes:
+    """A GLB that says something else of its scene, under lengths that are right (glTF 2.0, "GLB file format")."""
+    (length,) = struct.unpack_from("<I", data, 12)
     text = json.dumps(scene).encode()
     text += b" " * (-len(text) % 4)
     rest = data[20 + length :]
     whole = struct.pack("<4sIII4s", b"glTF", 2, 20 + len(text) + len(rest), len(text), b"JSON")
     return whole + text + rest
+
+
+def _changed_scene(data: bytes, chance: random.Random) -> bytes:
+    scene = scene_of(data)
+    for _ in range(_changes(chance)):
+        _change_value(scene, chance)
+    return with_scene(data, scene)
 
 
 def _change_value(tree: object, chance: random.Random) -> None:

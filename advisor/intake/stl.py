@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +16,8 @@ _HEADER_BYTES = 80
 _COUNT_BYTES = 4
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
 _VERTEX = re.compile(rb"vertex\s+(\S+)\s+(\S+)\s+(\S+)", re.IGNORECASE)
-# Longer than any number: all rows of an array would get the room of the longest one.
-_NO_NUMBER = re.compile(rb"vertex\s+(?:\S+\s+){0,2}?(\S{65})", re.IGNORECASE)
+# No number is longer: all rows of an array would get the room of the longest one.
+_MOST_DIGITS = 64
 _SHORT = "is cut short"
 _AGAIN = "export or copy it again"
 # A stored normal, of whatever length, lies along the facet's own this closely (as a cosine), or it is no normal.
@@ -124,9 +125,9 @@ def _ascii_corners(data: bytes, subject: str) -> StlCorners:
         if re.search(rb"facet\s+normal", data, re.IGNORECASE):
             raise InputError(subject, _SHORT, _AGAIN)
         raise InputError(subject, "holds no facets", "export the part again as a mesh")
-    too_long = _NO_NUMBER.search(data)
-    if too_long is not None:
-        raise InputError(subject, f"has a corner that is no number ({too_long[1][:20]!r}...)", _AGAIN)
+    longest = max(chain.from_iterable(rows), key=len)
+    if len(longest) > _MOST_DIGITS:
+        raise InputError(subject, f"has a corner that is no number ({longest[:20]!r}...)", _AGAIN)
     try:
         corners = np.array(rows, dtype="S").astype(np.float64)
     except ValueError as fault:

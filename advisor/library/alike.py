@@ -13,8 +13,8 @@ from advisor.library.likeness import Marks, families, most_alike, rows_of
 from advisor.library.summary import Outcome, PartSummary
 from advisor.pack.tables import safe_cell
 
-# Of one part's zones so many near ones are looked at for one of another part.
-_NEAR_ZONES = 12
+# So many near zones are looked at for one of a part that helps: another one, or the one most alike.
+NEAR_ZONES = 12
 ZONE_COLUMNS = (
     "file", "zone", "zone_name", "like_file", "like_zone", "like_zone_name", "difference_share",
 )  # fmt: skip
@@ -87,7 +87,7 @@ def write_alike_zones(shelf: Shelf, file: TextIO) -> None:
     """Write a row for each zone that another part has one like, with the zone of another part that is most like it."""
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow(ZONE_COLUMNS)
-    for row, found in enumerate(most_alike(shelf.zone_marks, shelf.zone_marks, _NEAR_ZONES, same=True)):
+    for row, found in enumerate(most_alike(shelf.zone_marks, shelf.zone_marks, NEAR_ZONES, same=True)):
         part = shelf.zone_part[row]
         other = next((each for each in found if shelf.zone_part[each.other] != part), None)
         if other is not None:

@@ -6,15 +6,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from advisor.before_model import AlikePart, AlikeZone, PlannedBefore
-from advisor.library.alike import Shelf, shelf_of
+from advisor.library.alike import NEAR_ZONES, Shelf, shelf_of
 from advisor.library.ledger import read_ledger
 from advisor.library.likeness import marks_of, most_alike, rows_of
 from advisor.library.summary import PartMarks
 from advisor.model import Plan
 
-# Parts told, and zones looked at for one of the part most alike: of two as good, that one helps more.
+# Parts told.
 _MOST_PARTS = 5
-_NEAR_ZONES = 12
 _DIGITS = 4
 
 
@@ -41,7 +40,7 @@ def planned_before(marks: PartMarks, library: Path, shelf: Shelf) -> PlannedBefo
     That is one of the part most alike where it has any, else the one most like it.
     """
     parts = next(most_alike(rows_of([marks.marks]), shelf.part_marks, _MOST_PARTS))
-    zones = most_alike(rows_of([zone.marks for zone in marks.zones]), shelf.zone_marks, _NEAR_ZONES)
+    zones = most_alike(rows_of([zone.marks for zone in marks.zones]), shelf.zone_marks, NEAR_ZONES)
     first = parts[0].other if parts else -1
     pairs = [
         (zone, next((like for like in found if shelf.zone_part[like.other] == first), found[0]))

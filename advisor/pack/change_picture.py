@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from advisor.kernels.weld import weld_exact
 from advisor.model import FacetArrays, Plan
 from advisor.pack.camera import AZIMUTHS_DEG, ELEVATION_DEG, Fit, View, fit, fixed_view, oblique_view, setup_frame
 from advisor.pack.colour_map import ColourMap, facet_areas, marks_of, named, shares_of
@@ -155,22 +156,18 @@ def _cut(side: CompareSide, index: NDArray[np.uint8]) -> tuple[FacetArrays, NDAr
     faces = np.concatenate([mesh.faces[whole], (len(mesh.vertices) + np.arange(len(points))).reshape(-1, 3)])
     blank = np.zeros(len(parent))
     facets = FacetArrays(
-        vertices, number[faces].astype(np.int32), np.ascontiguousarray(side.zone[parent]), blank, blank,
+        vertices, number[faces], np.ascontiguousarray(side.zone[parent]), blank, blank,
         np.zeros(len(parent), np.int8),
     )  # fmt: skip
     return facets, np.concatenate([least[whole], index[cut], least[mixed]]), len(mixed)
 
 
-def _welded(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def _welded(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     """Points without repeats, and the place of each among them."""
     cell = max(float(np.ptp(points, axis=0).max()), 1e-300) * _WELD_SHARE
     grid = np.rint((points - points.min(axis=0)) / cell).astype(np.int64)
-    order = np.lexsort(grid.T)
-    new = np.ones(len(points), bool)
-    new[1:] = (np.diff(grid[order], axis=0) != 0).any(axis=1)
-    number = np.empty(len(points), np.int64)
-    number[order] = np.cumsum(new) - 1
-    return np.ascontiguousarray(points[order[new]]), number
+    number, first = weld_exact(grid)
+    return points[first], number
 
 
 def _views(halves: tuple[_Half, _Half], tool_axis: tuple[float, float, float]) -> tuple[View, View]:

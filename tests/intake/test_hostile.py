@@ -5,10 +5,7 @@
 
 from __future__ import annotations
 
-import io
-import json
 import struct
-import zipfile
 from pathlib import Path
 
 import mutated
@@ -16,7 +13,7 @@ import numpy as np
 import pytest
 import solids
 from asked_for import IS_ALL
-from mutants import FORMATS, good_file
+from mutants import FORMATS, good_file, packed, scene_of, unpacked, with_scene
 
 import advisor
 from advisor.errors import InputError
@@ -41,11 +38,7 @@ def test_files_gone_wrong_end_as_a_plan_or_in_one_line(kind: str, tmp_path: Path
 
 
 def _packed(path: Path, model: str) -> Path:
-    with zipfile.ZipFile(io.BytesIO(good_file("3mf"))) as good:
-        files = {name: good.read(name) for name in good.namelist()}
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as packed:
-        for name, data in files.items():
-            packed.writestr(name, model if name == _MODEL else data)
+    path.write_bytes(packed({**unpacked(good_file("3mf")), _MODEL: model}))
     return path
 
 
@@ -82,8 +75,7 @@ def test_words_that_stand_for_words_and_objects_in_a_circle(tmp_path: Path, enti
 @pytest.mark.parametrize("shape", ["circle", "deep"])
 def test_a_scene_in_a_circle_or_a_thousand_levels_deep_is_read_or_refused(tmp_path: Path, shape: str) -> None:
     data = good_file("glb")
-    (length,) = struct.unpack_from("<I", data, 12)
-    scene, rest = json.loads(data[20 : 20 + length]), data[20 + length :]
+    scene = scene_of(data)
     first = len(scene["nodes"])
     if shape == "circle":
         scene["nodes"] += [{"children": [first + 1]}, {"children": [first]}]
@@ -91,10 +83,7 @@ def test_a_scene_in_a_circle_or_a_thousand_levels_deep_is_read_or_refused(tmp_pa
     else:
         scene["nodes"] += [{"children": [first + k + 1]} for k in range(1000)] + [{"mesh": 0}]
         scene["scenes"][0]["nodes"] = [first]
-    text = json.dumps(scene).encode()
-    text += b" " * (-len(text) % 4)
-    whole = struct.pack("<4sIII4s", b"glTF", 2, 20 + len(text) + len(rest), len(text), b"JSON") + text + rest
-    (tmp_path / "scene.glb").write_bytes(whole)
+    (tmp_path / "scene.glb").write_bytes(with_scene(data, scene))
     part = advisor.read_part(tmp_path / "scene.glb")
     assert part.record.facets == 288
 
