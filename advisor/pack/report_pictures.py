@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy.ndimage import label
 
 from advisor.advice.setups import plan_of_setup
 from advisor.model import Plan
-from advisor.pack.camera import AZIMUTHS_DEG, ELEVATION_DEG, View, fit, fixed_view, oblique_view, setup_frame
+from advisor.pack.camera import AZIMUTHS_DEG, ELEVATION_DEG, Fit, View, fit, fixed_view, oblique_view, setup_frame
 from advisor.pack.colour_map import ColourMap, ColourMode, LegendRow
 from advisor.pack.labelled_view import MAIN_STYLE, SMALL_STYLE, Scene, ViewStyle, draw_labelled_view, fit_in
 from advisor.pack.lengths import length_unit
@@ -24,7 +25,7 @@ from advisor.pack.picture_key import draw_axes, draw_scale
 from advisor.pack.picture_legend import percent
 from advisor.pack.reach_maps import drawn_plan
 from advisor.pack.report_blocks import Figure, Figures, Legend, LegendEntry, LegendScale, Picture
-from advisor.pack.shade import Drawing, Solid, draw, make_solid, painted
+from advisor.pack.shade import Drawing, Solid, draw, make_solid, painted, zones_seen_px
 from advisor.pack.viewpoints import BELOW_AZIMUTHS_DEG, Views, choose_views
 
 # Pixels of the main view and of those beside it, and how much larger letters are than on a page 1200 high: a picture
@@ -166,20 +167,25 @@ def draw_thumbnails(setups: list[SetupViews], pictures: dict[str, Picture]) -> d
     """A small picture a zone with the rest of the part faded: names by zone; none where zones are very many."""
     if sum(len(one.plan.zones) for one in setups) > MOST_THUMBNAILS:
         return {}
+    return {zone: name for one in setups for zone, name in _thumbnails_of(one, pictures).items()}
+
+
+def _thumbnails_of(one: SetupViews, pictures: dict[str, Picture]) -> dict[int, str]:
+    """Each zone in the view that shows most of it; most of the views round the part need no drawing."""
+    views = _views_all_round(one)
+    seen_px = np.stack([zones_seen_px(one.solid, _small_fit(one.solid, view, 1.0)) for view in views])
+
+    @cache
+    def drawn(number: int, times: float) -> Drawing:
+        return draw(one.solid, _small_fit(one.solid, views[number], times), _THUMBNAIL_LINES)
+
     names = {}
-    for one in setups:
-        views = _views_all_round(one)
-        whole = [_small_drawing(one.solid, view, 1.0) for view in views]
-        near: dict[int, Drawing] = {}
-        for zone in one.plan.zones:
-            seen = [int((drawing.zone == zone.id).sum()) for drawing in whole]
-            best = max(range(len(views)), key=lambda k: seen[k])
-            if seen[best] < _EASILY_SEEN_PX and best not in near:
-                near[best] = _small_drawing(one.solid, views[best], _NEARER)
-            closer = near[best] if seen[best] < _EASILY_SEEN_PX else None
-            drawing = whole[best] if closer is None or not _fits_in(closer, zone.id) else closer
-            names[zone.id] = f"zone-{zone.id}"
-            pictures[names[zone.id]] = png_of(_faded_but(drawing, zone.id), colours=48)
+    for zone in one.plan.zones:
+        best = int(seen_px[:, zone.id].argmax())
+        closer = drawn(best, _NEARER) if seen_px[best, zone.id] < _EASILY_SEEN_PX else None
+        drawing = drawn(best, 1.0) if closer is None or not _fits_in(closer, zone.id) else closer
+        names[zone.id] = f"zone-{zone.id}"
+        pictures[names[zone.id]] = png_of(_faded_but(drawing, zone.id), colours=48)
     return names
 
 
@@ -195,9 +201,9 @@ def _views_all_round(one: SetupViews) -> list[View]:
     ]
 
 
-def _small_drawing(solid: Solid, view: View, times: float) -> Drawing:
+def _small_fit(solid: Solid, view: View, times: float) -> Fit:
     width, height = (round(times * side) for side in THUMBNAIL_SIZE)
-    return draw(solid, fit(view, solid.vertices, width, height, 6.0), _THUMBNAIL_LINES)
+    return fit(view, solid.vertices, width, height, 6.0)
 
 
 def _fits_in(drawing: Drawing, zone: int) -> bool:
