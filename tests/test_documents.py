@@ -25,7 +25,7 @@ def test_the_docs_print_what_the_commands_print(name: str, commands: int, monkey
     # alone hang on them.
     write = folder.write_plan_folder
     monkeypatch.setattr(folder, "write_plan_folder", lambda plan, where, **_: write(plan, where, pictures=False))
-    renewed = documented.renewed(document, "--no-passes" if name == "README.md" else "")
+    renewed = documented.renewed(document, "--no-passes")
     assert without_minutes(renewed) == without_minutes(document), f"renew with: python tests/documented.py {name}"
 
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import solids
+from asked_for import more
 from manifold3d import Manifold
 
 import advisor
@@ -284,7 +285,7 @@ def small_tool(**keys: Any) -> dict[str, Any]:
     ]}  # fmt: skip
 
 
-@pytest.mark.parametrize("tool", [{"diameter": 0.6}, {"kind": "bull", "diameter": 3, "corner_radius": 0.3}])
+@pytest.mark.parametrize("tool", [{"diameter": 0.6}, more({"kind": "bull", "diameter": 3, "corner_radius": 0.3})])
 def test_bending_in_a_layer_thicker_than_the_corner_radius_is_not_known(tool: dict[str, Any], tmp_path: Path) -> None:
     """0.4 mm of the pre-finish on a radius of 0.3 mm: the force holds for less only, the finish takes 0.1 mm."""
     plan = plan_of(solids.wave(), tmp_path, **small_tool(**tool))

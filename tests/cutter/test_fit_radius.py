@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
+from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -89,7 +90,7 @@ def test_beside_a_wall_and_in_a_sharp_groove() -> None:
     assert largest_fitting_ball_mm(point, normal, tree, 1e-6, LEAST, GREATEST)[0] == pytest.approx(expected, rel=0.006)
 
 
-@settings(max_examples=30)
+@settings(max_examples=few_of(8, 30))
 @given(st.integers(0, 100_000))
 def test_bisection_with_drops_finds_the_same(number: int) -> None:
     rng = np.random.default_rng(number)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import solids
+from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -138,7 +139,7 @@ def test_a_bull_nose_in_a_corner() -> None:
     np.testing.assert_allclose(got, [2 * (np.sqrt(2) - 1), 0, 6 * (np.sqrt(2) - 1)], rtol=0.02, atol=1e-4)
 
 
-@settings(max_examples=30)
+@settings(max_examples=few_of(10, 30))
 @given(st.integers(0, 100_000))
 def test_no_place_on_a_fine_grid_is_nearer_and_nothing_better_is_promised(number: int) -> None:
     rng = np.random.default_rng(number)

@@ -10,7 +10,7 @@ from asked_for import few_of
 from folders import folder_bytes
 from killed_batches import kill_and_resume, start_batch
 
-PARTS = 240
+PARTS = few_of(140, 240)
 # Each is a batch that starts, reads its ledger and goes on.
 KILLS = few_of(3, 5)
 
@@ -22,14 +22,14 @@ def parts(tmp_path):
         path = folder / f"{number % 7}" / f"{number:03d}.stl"
         path.parent.mkdir(parents=True, exist_ok=True)
         # among them twins, and some that cannot be planned
-        path.write_bytes(b"bad" if number % 50 == 3 else str(number % 200).encode())
+        path.write_bytes(b"bad" if number % 50 == 3 else str(number % 120).encode())
     return folder
 
 
 def test_killed_several_times_the_folder_is_that_of_a_straight_run(parts, tmp_path):
     with start_batch(parts, tmp_path / "straight", "pretend_slowly") as batch:
         assert batch.wait() == 0
-    killed = kill_and_resume(parts, tmp_path / "killed", "pretend_slowly", kills=KILLS, within_seconds=3.0)
+    killed = kill_and_resume(parts, tmp_path / "killed", "pretend_slowly", kills=KILLS, within_seconds=few_of(2.0, 3.0))
     assert killed >= KILLS // 2 + 1  # the others had come to their end
     straight = folder_bytes(tmp_path / "straight")
     assert folder_bytes(tmp_path / "killed") == straight

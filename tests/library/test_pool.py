@@ -44,7 +44,7 @@ def test_one_at_a_time_until_a_result_has_warmed_the_rest():
 
 def test_what_runs_over_a_limit_is_ended_with_its_children_and_the_rest_goes_on():
     tasks = ["one", "hang", "hoard", "two", "hang in a child", "hoard in a child", "print", "three"]
-    limits = Limits(seconds=15.0, memory_bytes=700_000_000)
+    limits = Limits(seconds=8.0, memory_bytes=700_000_000)
     results = dict(over_cores(3, limits)(worker_jobs.hang_or_hoard, tasks, warmed_by=always))
     assert results == {
         "hang": Lost("time"), "hang in a child": Lost("time"), "hoard": Lost("memory"),

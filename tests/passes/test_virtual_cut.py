@@ -8,6 +8,7 @@ from math import nan
 
 import numpy as np
 import pytest
+from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
@@ -120,7 +121,7 @@ def test_heights_are_those_of_the_slow_twin(seed: int, step: float, limit: float
     np.testing.assert_allclose(entries[found, column], expected[found], rtol=0, atol=1e-9)
 
 
-@settings(max_examples=8)
+@settings(max_examples=few_of(3, 8))
 @given(st.integers(0, 10**6), st.sampled_from([0.1, 0.6]))
 def test_a_bull_nose_leaves_what_its_slow_twin_does(seed: int, step: float) -> None:
     rng = np.random.default_rng(seed)

@@ -98,12 +98,12 @@ COUNTED = {
 
 @pytest.mark.parametrize("name", COUNTED)
 def test_maps_do_not_fall_to_pieces(name: str) -> None:
-    assert len(advisor.plan(conftest.REAL_PARTS / name, lays_passes=False).zones) <= 1.5 * COUNTED[name]
+    assert len(advisor.plan(conftest.REAL_PARTS / name, only_zones=True).zones) <= 1.5 * COUNTED[name]
 
 
 def test_walls_of_the_casting_do_not_flicker() -> None:
     """Plain thresholds give two thousand areas here: rounding of the file decides between wall and undercut."""
-    plan = advisor.plan(conftest.REAL_PARTS / "bell_housing.stl", lays_passes=False)
+    plan = advisor.plan(conftest.REAL_PARTS / "bell_housing.stl", only_zones=True)
     facets = plan.facets
     drawn = areas_of_one_class(facets, facets.slope_class)
     assert areas_of_one_class(facets, np.digitize(facets.slope_deg, [5.0, 45.0, 90.0])) > 1000

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import solids
 import trimesh
+from asked_for import few_of
 from labelled import LabelledPart, iou, labels_at, refined, shaken, turned
 from labelled_parts import MAKERS
 from scipy.sparse import coo_matrix
@@ -383,7 +384,7 @@ def test_labels_go_along_when_a_part_is_refined_shaken_and_turned(make: Maker) -
     assert not np.array_equal(shaken(pieces, 0.05, 3).vertices, shaken(pieces, 0.05, 4).vertices)
 
 
-@EVERY_PART
+@pytest.mark.parametrize("make", few_of(MAKERS[::4], MAKERS), ids=lambda make: make.__name__)
 def test_labels_are_found_again_on_another_mesh_of_the_part(make: Maker) -> None:
     """A finer mesh, cut anew and in another order; what differs lies within the coarse chords of a border."""
     part, other = make(0.03), refined(make(0.01), 5.0)
