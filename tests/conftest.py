@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -33,6 +34,12 @@ LONG_FILES = (
     "intake/test_step.py", "zones/test_zones.py", "advice/test_leftovers.py", "pack/test_candidates_files.py",
     "pack/test_report_browser.py",
 )  # fmt: skip
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Workers have a thread each: more would only wait for one another (how many there are: test_same_answer.py)."""
+    if hasattr(config, "workerinput"):
+        os.environ.setdefault("NUMBA_NUM_THREADS", "1")
 
 
 def pytest_sessionstart(session: pytest.Session) -> None:

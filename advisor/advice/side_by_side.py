@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 import contextvars
-import os
 import threading
 from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import TypeVar
 
+from advisor.kernels.threads import threads
+
 _Answer = TypeVar("_Answer")
 
 # Between the kernels, which run side by side, work on a zone takes turns with others: more threads gain nothing.
 _MOST_THREADS = 4
-
-
-def threads() -> int:
-    """How many zones are worked on at once: one where several processes share the cores (see ``library.pool``)."""
-    asked = os.environ.get("NUMBA_NUM_THREADS", "")
-    cores = os.cpu_count() or 1
-    return max(min(int(asked) if asked.isdigit() else cores, cores, _MOST_THREADS), 1)
 
 
 class StoppedError(Exception):
@@ -82,7 +76,7 @@ def side_by_side(
         with room.holding(size(number)):
             return work(number, room.check)
 
-    pool = ThreadPoolExecutor(threads())
+    pool = ThreadPoolExecutor(min(threads(), _MOST_THREADS))
     try:
         for number in numbers:
             # each with settings of its own for number faults, as they are here

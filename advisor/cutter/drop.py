@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import astuple, dataclass
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.drop import drop
+from advisor.kernels.threads import in_chunks
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 
@@ -93,12 +92,10 @@ def _dropped(
     order = _in_strips(np.asarray(places_mm, dtype=np.float64))
     places, low, rests_on = np.ascontiguousarray(places_mm[order], dtype=np.float64), height[order], facet[order]
 
-    def run(start: int) -> None:
-        part = slice(start, start + _CHUNK)
+    def run(part: slice) -> None:
         drop(rows, places[part], tree.corners, tree.box, tree.levels, any_will_do, low[part], rests_on[part])
 
-    with ThreadPoolExecutor(cpu_count()) as pool:
-        list(pool.map(run, range(0, count, _CHUNK)))
+    in_chunks(count, _CHUNK, run)
     height[order], facet[order] = low, np.where(rests_on >= 0, tree.facet[rests_on], -1)
     return Dropped(height, facet)
 

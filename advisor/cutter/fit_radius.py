@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from os import cpu_count
-
 import numpy as np
 
 from advisor.kernels.leftover import fit_radius
+from advisor.kernels.threads import in_chunks
 from advisor.part.facet_stock import FacetStock
 from advisor.part.mesh import Floats
 from advisor.part.plan_tree import PlanTree
@@ -60,15 +58,13 @@ def largest_fitting_ball_mm(
     point, normal = np.ascontiguousarray(points_mm @ tree.frame.T), np.ascontiguousarray(normals @ tree.frame.T)
     off = np.array(np.broadcast_to(tolerance_mm, count), dtype=np.float64)
 
-    def run(start: int) -> None:
-        part = slice(start, start + _CHUNK)
+    def run(part: slice) -> None:
         fit_radius(
             point[part], normal[part], off[part], float(least_mm), tree.corners, tree.box, tree.levels, radius[part]
         )
 
     if len(tree.facet) > 0:
-        with ThreadPoolExecutor(cpu_count()) as pool:
-            list(pool.map(run, range(0, count, _CHUNK)))
+        in_chunks(count, _CHUNK, run)
     return np.where(normal[:, 2] < _LEANS_OVER, np.nan, radius)
 
 

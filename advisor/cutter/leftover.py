@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import astuple
-from os import cpu_count
 
 import numpy as np
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import Piece
 from advisor.kernels.leftover import leftover
+from advisor.kernels.threads import in_chunks
 from advisor.part.mesh import Floats
 from advisor.part.plan_tree import PlanTree
 
@@ -58,11 +57,9 @@ def leftover_mm(
     point, normal = np.ascontiguousarray(points_mm @ tree.frame.T), np.ascontiguousarray(normals @ tree.frame.T)
     off = np.array(np.broadcast_to(tolerance_mm, count), dtype=np.float64)
 
-    def run(start: int) -> None:
-        part = slice(start, start + _CHUNK)
+    def run(part: slice) -> None:
         shape = (float(cutter.ring_radius_mm), float(cutter.corner_radius_mm))
         leftover(rows, *shape, point[part], normal[part], off[part], tree.corners, tree.box, tree.levels, height[part])
 
-    with ThreadPoolExecutor(cpu_count()) as pool:
-        list(pool.map(run, range(0, count, _CHUNK)))
+    in_chunks(count, _CHUNK, run)
     return height

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from os import cpu_count
 
 import numpy as np
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.reach import reach_of
 from advisor.cutter.tool_body import ToolBody
+from advisor.kernels.threads import threads
 from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.plan_tree import PlanTree, plan_tree
 from advisor.part.samples import Samples
@@ -119,7 +119,7 @@ def setup_reach(
 
     mesh.is_closed, mesh.normal  # noqa: B018  worked out once, before threads ask for it
     # building a tree takes one thread: two axes at a time keep the others busy
-    with ThreadPoolExecutor(min(cpu_count() or 1, 2)) as pool:
+    with ThreadPoolExecutor(min(threads(), 2)) as pool:
         reached = np.array(list(pool.map(along, axes))).reshape(len(axes), -1)
     reached.setflags(write=False)
     return SetupReach(axes, samples, reached)

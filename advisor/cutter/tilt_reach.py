@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from advisor.cutter.cutter import Cutter
 from advisor.cutter.reach import reach_of
 from advisor.cutter.tilt_cone import TiltCone, seen_along
 from advisor.cutter.tool_body import ToolBody
+from advisor.kernels.threads import threads
 from advisor.part.mesh import Floats, Mesh
 from advisor.part.plan_tree import PlanTree, plan_tree
 
@@ -62,7 +62,7 @@ class TiltTool:
     def reach(self, axes: Floats, points_mm: Floats, normals: Floats) -> TiltReach:
         """What it reaches of (k, 3) points with their unit normals along (c, 3) axes of the cone."""
         # seeing facets along another axis takes one thread: two axes at a time keep the others busy
-        with ThreadPoolExecutor(min(cpu_count() or 1, 2)) as pool:
+        with ThreadPoolExecutor(min(threads(), 2)) as pool:
             told = list(pool.map(lambda axis: self._along(axis, points_mm, normals), axes))
         state, stick_out = np.array([each for each, _ in told]), np.array([each for _, each in told])
         for array in (state, stick_out):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels import picture_labels, picture_lines, picture_shade, raster
+from advisor.kernels.threads import in_chunks, threads
 from advisor.model import Plan
 from advisor.pack.camera import Fit, View, fit
 from advisor.pack.colour_map import ColourMap
@@ -326,14 +326,8 @@ def _unit(colour: Colour) -> tuple[float, float, float]:
 
 
 def _workers() -> int:
-    return min(BANDS, os.cpu_count() or 1)
+    return min(BANDS, threads())
 
 
 def _in_bands(count: int, work: Callable[[int, int], None], bands: int = BANDS) -> None:
-    # kernels let go of the interpreter's lock: bands run side by side, each writing its own rows
-    edges = [count * i // bands for i in range(bands + 1)]
-    if bands == 1:
-        work(0, count)
-        return
-    with ThreadPoolExecutor(_workers()) as pool:
-        list(pool.map(work, edges[:-1], edges[1:]))
+    in_chunks(count, max(1, -(-count // bands)), lambda rows: work(rows.start, rows.stop))

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.levels import beginnings, lay_out, places, ranks, spans, trace
+from advisor.kernels.threads import threads
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, reach_of
 
 
@@ -118,7 +118,7 @@ def level_lines(mesh: Mesh, value: Floats, levels: Floats, takes_part: Flags | N
 def _shares(crossings: NDArray[np.int64]) -> NDArray[np.int64]:
     """Levels at which the work of one thread ends and that of the next begins."""
     total = np.cumsum(crossings)
-    wanted = np.arange(1, cpu_count() or 1) * (total[-1] if len(total) else 0) / (cpu_count() or 1)
+    wanted = np.arange(1, threads()) * (total[-1] if len(total) else 0) / threads()
     inner = np.searchsorted(total, wanted, side="right")
     return np.unique(np.concatenate([[0], inner, [len(crossings)]])) if len(crossings) else np.array([0, 0])
 

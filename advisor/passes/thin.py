@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from os import cpu_count
-
 import numpy as np
 
 from advisor import tolerances
 from advisor.cutter.cutter import Cutter
 from advisor.kernels.thin import thin
+from advisor.kernels.threads import in_chunks, threads
 from advisor.part.mesh import Floats
 from advisor.passes.lines import PassLines
 
@@ -32,15 +30,15 @@ def thinned(lines: PassLines, cutter: Cutter, axis: Floats, tolerance_mm: float)
     middle = lines.centres_mm(cutter.corner_radius_mm, cutter.ring_radius_mm, axis)
     stays = np.zeros(len(middle), bool)
     cosine = np.cos(np.radians(tolerances.PATH_CORNER_DEG))
-    shares = np.linspace(0, len(middle), (cpu_count() or 1) + 1)
+    shares = np.linspace(0, len(middle), threads() + 1)
     ends = np.searchsorted(lines.starts, shares)
     ends[-1] = lines.count
 
-    def run(k: int) -> None:
-        thin(lines.contact_mm, middle, lines.starts, lines.is_closed, ends[k], ends[k + 1], tolerance_mm, cosine, stays)
+    def run(share: slice) -> None:
+        first, end = ends[share.start], ends[share.stop]
+        thin(lines.contact_mm, middle, lines.starts, lines.is_closed, first, end, tolerance_mm, cosine, stays)
 
-    with ThreadPoolExecutor(cpu_count()) as pool:
-        list(pool.map(run, range(len(ends) - 1)))
+    in_chunks(len(ends) - 1, 1, run)
     counts = np.add.reduceat(stays.astype(np.int64), lines.starts[:-1])
     return PassLines(
         lines.contact_mm[stays],

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from math import nan
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +12,7 @@ from advisor.cutter.cutter import Cutter
 from advisor.kernels.morton import interleaved
 from advisor.kernels.plan_tree import halve
 from advisor.kernels.quantiles import weighted_quantiles
+from advisor.kernels.threads import in_chunks
 from advisor.kernels.virtual_cut import boxes, cut, group_starts, in_order, pieces
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints
@@ -220,14 +219,13 @@ def virtual_cut(passes: SweptPasses, points_mm: Floats, normals: Floats, limit_m
         return VirtualCut(height, segment)
     order = _near_by_near(point)
 
-    def run(start: int) -> None:
+    def run(part: slice) -> None:
         cut(
-            point, normal, order[start : start + _CHUNK], passes.ball_radius_mm, passes.ring_radius_mm, float(limit_mm),
+            point, normal, order[part], passes.ball_radius_mm, passes.ring_radius_mm, float(limit_mm),
             passes.piece, passes.owner, passes.group, passes.box, passes.levels, height, segment,
         )  # fmt: skip
 
-    with ThreadPoolExecutor(cpu_count()) as pool:
-        list(pool.map(run, range(0, len(point), _CHUNK)))
+    in_chunks(len(point), _CHUNK, run)
     return VirtualCut(height, segment)
 
 

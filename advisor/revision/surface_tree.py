@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,13 +9,13 @@ from numpy.typing import NDArray
 
 from advisor.kernels.nearest import nearest_facing, solid_boxes
 from advisor.kernels.plan_tree import halve
+from advisor.kernels.threads import in_chunks
 from advisor.part.mesh import Floats, Mesh
 
 # Facets a leaf of the tree holds at most.
 _LEAF = 4
-# Points are asked in bands, side by side.
-_BANDS = 8
-_THREADS = 4
+# Points a thread is asked at once.
+_CHUNK = 4096
 ANY_DIRECTION = -2.0
 
 
@@ -86,15 +85,13 @@ def nearest_on(
     count = len(points)
     place, foot = np.full(count, -1, np.int64), np.full((count, 3), np.nan)
 
-    def ask(band: int) -> None:
-        first, last = (count * edge // _BANDS for edge in (band, band + 1))
+    def ask(rows: slice) -> None:
         nearest_facing(
             points, directions, tree.corners, tree.normals, tree.box, tree.levels, float(reach_mm), least_cosine,
-            first, last, place, foot,
+            rows.start, rows.stop, place, foot,
         )  # fmt: skip
 
-    with ThreadPoolExecutor(_THREADS) as pool:
-        list(pool.map(ask, range(_BANDS)))
+    in_chunks(count, _CHUNK, ask)
     is_found = place >= 0
     offset = points - foot
     distance = np.where(is_found, np.sqrt(np.einsum("ij,ij->i", offset, offset)), np.inf)

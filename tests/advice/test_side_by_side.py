@@ -9,7 +9,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from advisor.advice.side_by_side import side_by_side, threads
+from advisor.advice.side_by_side import side_by_side
+from advisor.kernels.threads import threads
 
 _TINY_S = 0.005
 

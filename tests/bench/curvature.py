@@ -21,8 +21,11 @@ from advisor.part.smooth import smooth_surface
 
 try:
     import solids
+
+    from bench.ratio import Ratio, show
 except ModuleNotFoundError:  # run as a module from the root of the checkout
     from tests import solids
+    from tests.bench.ratio import Ratio, show
 
 Floats = NDArray[np.float64]
 NOISE_SHARE = 0.05
@@ -267,17 +270,23 @@ def libigl_errors(case: Case) -> Errors:
     return _errors(case, case.vertices, np.maximum(k_first, k_second), np.minimum(k_first, k_second), direction)
 
 
-def main() -> None:
-    """Print the table."""
+def main() -> list[Ratio]:
+    """Print the errors; their ratios."""
     try:
         import igl  # noqa: F401
     except ModuleNotFoundError:
         sys.exit("libigl is not installed: pip install libigl")
     columns = "k_max %    95% k_min %    95%    deg"
     print(f"{'':26}ours: {columns}   | libigl: {columns}")
+    ratios = []
     for case in [*clean_cases(), *noisy_cases()]:
-        print(f"{case.name:26}      {our_errors(case)}   |         {libigl_errors(case)}", flush=True)
+        mine, theirs = our_errors(case), libigl_errors(case)
+        print(f"{case.name:26}      {mine}   |         {theirs}", flush=True)
+        if np.isfinite(theirs.k_max_mean):
+            what = f"error of the larger curvature, {case.name}"
+            ratios.append(Ratio(what, "libigl's", mine.k_max_mean / theirs.k_max_mean))
+    return ratios
 
 
 if __name__ == "__main__":
-    main()
+    show(main())

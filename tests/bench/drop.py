@@ -18,10 +18,12 @@ import trimesh
 from advisor.cutter.drop import ball_pieces, dropped
 from advisor.part.plan_tree import plan_tree
 from tests.bench.plan import fastest, sculptured_block
+from tests.bench.ratio import Ratio, show
 
 DIAMETER_MM = 12.7
 QUERIES = 200_000
 THREADS = 2
+WANTED_A_SECOND, WANTED_OF_RAYS = 150_000.0, 0.04
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -48,8 +50,9 @@ def rays_a_second(block: trimesh.Trimesh, places: np.ndarray) -> float | None:
     return len(places) / fastest(all_rays)
 
 
-def report(name: str, block: trimesh.Trimesh) -> None:
-    """Print the lines of one block."""
+def report(name: str, block: trimesh.Trimesh) -> list[Ratio]:
+    """Print the lines of one block; its ratios."""
+    ratios = []
     rng = np.random.default_rng(1)
     scattered = rng.uniform(5, 195, (QUERIES, 2))
     side = int(QUERIES**0.5)
@@ -67,6 +70,11 @@ def report(name: str, block: trimesh.Trimesh) -> None:
         rays = rays_a_second(block, places)
         beside = "no embreex here, so no ratio" if rays is None else f"{a_second / rays:.3f} x {rays:.0f} rays a second"
         print(f"  {how:<9}  {a_second:8.0f} drops a second, {busy_us:.1f} us of processor each; {beside}")
+        what = f"drops of a ball, {name}, {how}"
+        ratios.append(Ratio(f"{what}, a second", "", a_second, WANTED_A_SECOND))
+        if rays is not None:
+            ratios.append(Ratio(what, "Embree's rays", a_second / rays, WANTED_OF_RAYS))
+    return ratios
 
 
 def harder_block(facets: int) -> trimesh.Trimesh:
@@ -79,12 +87,12 @@ def harder_block(facets: int) -> trimesh.Trimesh:
     return trimesh.Trimesh(vertices, block.faces, process=False)
 
 
-def main(facets: int = 1_000_000) -> None:
-    """Print the table."""
-    print(f"ball of {DIAMETER_MM} mm, {THREADS} threads (wanted: 150000 drops a second, 0.04 of the rays)")
-    report("sculptured block", sculptured_block(facets))
-    report("with hollows tighter than the ball", harder_block(facets))
+def main(facets: int = 1_000_000) -> list[Ratio]:
+    """Print both blocks; their ratios."""
+    print(f"ball of {DIAMETER_MM} mm, {THREADS} threads")
+    ratios = report("sculptured block", sculptured_block(facets))
+    return ratios + report("with hollows tighter than the ball", harder_block(facets))
 
 
 if __name__ == "__main__":
-    main(*(int(argument) for argument in sys.argv[1:]))
+    show(main(*(int(argument) for argument in sys.argv[1:])))

@@ -15,6 +15,7 @@ import trimesh
 from advisor.part.mesh import Mesh
 from advisor.passes.levels import level_lines
 from tests.bench.plan import fastest, sculptured_block
+from tests.bench.ratio import Ratio, show
 
 WANTED = 5.0
 ONE_RUN_FROM = 50
@@ -36,12 +37,13 @@ def theirs(block: trimesh.Trimesh, axis: np.ndarray, planes: np.ndarray) -> tupl
     return seconds, sum(path.length for path in paths if path is not None)
 
 
-def main(facets: int = 1_000_000) -> None:
-    """Print the table."""
+def main(facets: int = 1_000_000) -> list[Ratio]:
+    """Print seconds; the ratios."""
+    ratios = []
     block = sculptured_block(facets)
     mesh = Mesh(np.array(block.vertices), np.array(block.faces, np.int32))
     _ = mesh.twins  # kept with the mesh, as the merged edges are with theirs
-    print(f"{len(block.faces)} facets (wanted: {WANTED:.0f} x trimesh)")
+    print(f"{len(block.faces)} facets")
     for name, axis in (("lines along y", np.array([1.0, 0, 0])), ("heights", np.array([0.0, 0, 1.0]))):
         value = mesh.vertices @ axis
         for count in (10, 100, 1000):
@@ -53,9 +55,11 @@ def main(facets: int = 1_000_000) -> None:
             if count < 1000:
                 other, length = theirs(block, axis, planes)
                 off = abs(lines.lengths_mm.sum() / length - 1)
-                told += f"; {other / seconds:6.1f} x trimesh ({other:.2f} s), lengths agree to {off:.0e}"
+                told += f"; trimesh {other:.2f} s, lengths agree to {off:.0e}"
+                ratios.append(Ratio(f"{count} sections, {name}", "trimesh.section_multiplane", other / seconds, WANTED))
             print(told)
+    return ratios
 
 
 if __name__ == "__main__":
-    main(*(int(argument) for argument in sys.argv[1:]))
+    show(main(*(int(argument) for argument in sys.argv[1:])))
