@@ -54,7 +54,7 @@ def test_the_folder_is_that_of_the_embedded_run(address, tmp_path):
 
 def test_limits_and_deaths_are_those_of_the_cores(address):
     tasks = ["one", "hang", "hoard", "two", "three"]
-    crew = over_cluster(address, Limits(seconds=8.0, memory_bytes=700_000_000))
+    crew = over_cluster(address, Limits(seconds=5.0, memory_bytes=700_000_000))
     results = dict(crew(worker_jobs.hang_or_hoard, tasks, warmed_by=always))
     assert results == {
         "hang": Lost("time"), "hoard": Lost("memory"), **{word: f"did {word}" for word in ("one", "two", "three")},

@@ -20,7 +20,7 @@ from typing import Any
 
 import pytest
 import solids
-from asked_for import few_of
+from asked_for import few_of, more
 from browsers import NEEDS_CHROMIUM
 
 import advisor
@@ -252,8 +252,8 @@ def test_passes_are_proved_with_progress_and_can_be_stopped(chromium, link, tmp_
 @pytest.mark.parametrize(
     ("name", "options"),
     [
-        ("dark", {"color_scheme": "dark"}),
-        ("tablet", {"viewport": {"width": 1024, "height": 768}, "has_touch": True}),
+        more("dark", {"color_scheme": "dark"}),
+        more("tablet", {"viewport": {"width": 1024, "height": 768}, "has_touch": True}),
         ("upright", {"viewport": {"width": 600, "height": 960}, "has_touch": True, "color_scheme": "dark"}),
     ],
 )
