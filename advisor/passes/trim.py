@@ -9,14 +9,13 @@ from numpy.typing import NDArray
 
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import is_blocked
-from advisor.cutter.reach import gets_to
 from advisor.cutter.tool_body import ToolBody, cutter_pieces
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 from advisor.passes.families import centre_of
 from advisor.passes.joins import joined_in_corners
 from advisor.passes.lines import PassLines, chain_lengths_mm, segment_lengths_mm
-from advisor.passes.pieces import Places, along_segments, chosen, kept
+from advisor.passes.pieces import Places, along_segments, chosen, kept, offsets
 
 # Share of the tolerance kept for what lies between the places asked.
 _BETWEEN_SHARE = 0.2
@@ -57,8 +56,10 @@ def trimmed(lines: PassLines, tree: PlanTree, body: ToolBody, cutter: Cutter, to
 
     def is_clear(places: Places) -> Flags:
         contact, normal = along_segments(fine, places, led, axis)
-        gets = gets_to(body, cutter, tree, contact, normal, tolerance_mm - own)
-        return np.asarray(gets & (normal @ axis >= most_lean))
+        clear: Flags = np.asarray(normal @ axis >= most_lean)
+        middle = contact[clear] + offsets(normal[clear], led, axis)
+        clear[clear] = _is_clear_at(middle, tree, body, cutter, tolerance_mm - own)
+        return clear
 
     clear = is_clear(Places(np.arange(len(is_given)), np.zeros(len(is_given))))
     crossing = _crossings(fine, clear, is_clear, _END_SHARE * tolerance_mm)
@@ -84,14 +85,25 @@ def goes_clear(
     tree, body, cutter, tolerance_mm
         As for ``trimmed``; between the places asked a fifth of the tolerance may be missed.
     """
-    shrunk = cutter.let_in(tolerance_mm)
     longest = np.sqrt(8.0 * cutter.corner_radius_mm * _BETWEEN_SHARE * tolerance_mm)
     places, _ = _places_along(segment_lengths_mm(middle_mm, starts), longest)
-    place = places.interpolated(middle_mm) @ tree.frame.T
-    tip, centre = place[:, 2] - shrunk.corner_radius_mm, place[:, :2]
-    if np.any(is_blocked(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM)):
-        return False
-    return not body.behind or not np.any(is_blocked(body.behind, tree, centre, tip))
+    return bool(_is_clear_at(places.interpolated(middle_mm), tree, body, cutter, tolerance_mm).all())
+
+
+def _is_clear_at(middle_mm: Floats, tree: PlanTree, body: ToolBody, cutter: Cutter, tolerance_mm: float) -> Flags:
+    """(k,) whether the tool goes no deeper into facets than a tolerance, and with what is behind the cutter into none.
+
+    Asked where the middle stands, and not where the surface would have it touched: on walls that lean over the two
+    differ, as the middle of the cutter hangs below the contact.
+    """
+    shrunk = cutter.let_in(tolerance_mm)
+    place = middle_mm @ tree.frame.T
+    tip, centre = place[:, 2] - shrunk.corner_radius_mm, np.ascontiguousarray(place[:, :2])
+    clear = ~is_blocked(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM)
+    if body.behind:
+        rows = np.flatnonzero(clear)
+        clear[rows] = ~is_blocked(body.behind, tree, centre[rows], tip[rows])
+    return np.asarray(clear)
 
 
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:

@@ -124,6 +124,22 @@ def test_a_boss_beside_the_passes_is_not_cut_between_points(direction: float) ->
     )
 
 
+def test_where_the_surface_leans_over_the_middle_that_hangs_below_the_contact_counts() -> None:
+    """A level pass runs up to a ramp of 45 deg; its normals lean down by 3 deg: the middle hangs 0.26 mm lower."""
+    ramp = solids.extruded(np.array([[0.0, -30.0], [60.0, -30.0], [60.0, 30.0]]), 80.0, "x")  # z = y - 30
+    lean = np.radians(3.0)
+    contact = np.array([[-5.0, -20.0, 0.0], [-5.0, 60.0, 0.0]])
+    normal = np.tile([np.cos(lean), 0.0, -np.sin(lean)], (2, 1))
+    line = PassLines(contact, normal, np.array([0, 2]), np.zeros(1, np.int32), np.zeros(1, bool))
+    tolerance = 0.02  # enough to lean so far
+    got = trimmed(line, tree_of(ramp), BODY, BALL, tolerance)
+    (x, y, z) = got.centres_mm(5.0, 0.0, UP)[got.starts[1] - 1]
+    assert z == pytest.approx(-5.0 * np.sin(lean))
+    off_ramp = (z - y + 30.0) / np.sqrt(2.0)
+    assert 5.0 - tolerance <= off_ramp <= 5.0
+    assert x == pytest.approx(-5.0 + 5.0 * np.cos(lean))
+
+
 def test_a_bull_nose_ends_its_own_radius_from_the_wall() -> None:
     pocket, bull = box_pocket(), Cutter(12.0, 1.5)
     body = ToolBody(cutter_pieces(bull), (), ())
