@@ -45,6 +45,11 @@ from advisor.part.mesh import Ints
 from advisor.part.smooth import SmoothSurface
 from advisor.zones.zoning import Zoning
 
+_SAYS_IN_SHORT = (
+    "Planned in short: places left over, copies, tilts, outline files and the sequence of tools are not in it, and "
+    "what tools reach comes from few points. Plan the part by itself before it is programmed."
+)
+
 
 def advise(
     part: MeasuredPart | SetupPart,
@@ -99,15 +104,39 @@ def advise(
     return Plan(record, facets, outlined, passes)
 
 
-def sketch(part: MeasuredPart, settings: Settings, kept: Kept, progress: Progress = silent) -> Plan:
+def sketch(
+    part: MeasuredPart | SetupPart,
+    settings: Settings,
+    kept: Kept,
+    progress: Progress = silent,
+    *,
+    whole: MeasuredPart | None = None,
+    for_quote: bool = False,
+) -> Plan:
     """The zones of a plan and their advice in a fraction of its time, while settings are tried out.
 
     Without passes, tilts, copies, places left over, tool sequence and outlines; what tools reach is carried over from
     the newest map asked for the same tools (see ``advice.reach_carried``). The plan that follows has the last word.
     """
-    work = work_for(part, settings, kept, progress, in_short=True)
+    work = work_for(part, settings, kept, progress, in_short=True, for_quote=for_quote, whole=whole)
     zones = zones_of_plan(work, within(progress, ADVICE_FROM, DONE))
     return Plan(_record(work, zones), _facet_arrays(work.drawn.zoning, work.ids, None))
+
+
+def estimate(
+    part: MeasuredPart | SetupPart,
+    settings: Settings,
+    *,
+    whole: MeasuredPart | None = None,
+    progress: Progress = silent,
+) -> Plan:
+    """A plan in short, for a quote: a sketch that asks fewer points what tools reach, with cautions; one says so.
+
+    Parameters are those of ``advise``.
+    """
+    made = sketch(part, settings, NOT_KEPT, progress, whole=whole, for_quote=True)
+    told = cautions(made.zones, settings, made.record.part.chord_error_um, (), lays_passes=False)
+    return replace(made, record=replace(made.record, cautions=(_SAYS_IN_SHORT, *told)))
 
 
 def _record(work: Work, zones: tuple[Zone, ...]) -> PlanRecord:

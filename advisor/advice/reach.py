@@ -27,13 +27,6 @@ from advisor.zones.areas import spread_sample
 from advisor.zones.classes import UNDERCUT
 from advisor.zones.zoning import Zoning
 
-# Points of the finishing surface that every tool is asked for, and most facets of a zone among them.
-_POINTS = 24_000
-_FACETS_OF_A_ZONE = 4_000
-# Points whose leftover is worked out: what stands over varies slowly along a fillet.
-_LEFTOVER_POINTS = 3_000
-# Points at which the largest ball that fits is measured; what tools reach bounds it at all of them.
-_FIT_POINTS = 10_000
 # Values between those points follow the so many nearest; a normal that leans by a radian counts as so many radii of
 # the finishing tool.
 _NEAREST = 3
@@ -46,6 +39,32 @@ _FIT_SHARE = 0.99
 # What holds a tool back, as ``facets.npz`` has it.
 REACHED, CUTTER_TOO_LARGE, SHANK_OR_HOLDER, FACES_AWAY = 0, 1, 2, 3
 _TOP_SHARE = 0.999
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """How many points of the surface are asked.
+
+    Attributes
+    ----------
+    points : int
+        Of the surface that is finished, that every tool is asked for, about.
+    facets_of_a_zone : int
+        Most facets of a zone that have points.
+    leftover : int
+        Points whose leftover is worked out: what stands over varies slowly along a fillet.
+    fit : int
+        Points at which the largest ball that fits is measured; what tools reach bounds it at all of them.
+    """
+
+    points: int
+    facets_of_a_zone: int
+    leftover: int
+    fit: int
+
+
+OF_A_PLAN = Fineness(24_000, 4_000, 3_000, 10_000)
+OF_A_QUOTE = Fineness(4_000, 120, 500, 1_500)
 
 
 @dataclass(frozen=True)
@@ -103,6 +122,7 @@ def part_reach(
     tools: Sequence[Tool],
     off_mm: float,
     clearance_mm: float,
+    fineness: Fineness = OF_A_PLAN,
 ) -> PartReach:
     """What every tool reaches of the zones that face the spindle.
 
@@ -120,17 +140,19 @@ def part_reach(
         Stock that may be left: chord error of the facets, or the path tolerance.
     clearance_mm : float
         Air kept round shank and holder.
+    fineness : Fineness
     """
     cut = zoning.surface.mesh
     is_up = (zoning.zone_class[zoning.zone] != UNDERCUT) & (zoning.facet_class != UNDERCUT)
     faces_up = np.flatnonzero(is_up)
-    asked = faces_up[spread_sample(zoning.zone[faces_up], _FACETS_OF_A_ZONE)]
-    samples = spread_samples(cut, asked, _POINTS, zoning.surface.corner_normal)
+    asked = faces_up[spread_sample(zoning.zone[faces_up], fineness.facets_of_a_zone)]
+    samples = spread_samples(cut, asked, fineness.points, zoning.surface.corner_normal)
     tree = plan_tree(mesh.vertices, mesh.faces, axis)
     by_tool = _by_tool(tools, tree, samples, off_mm, clearance_mm)
-    leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm)
+    most = fineness.leftover
+    leftover = _leftover(tools[0], by_tool[0], tree, samples, zoning.zone[samples.facet], is_finished, off_mm, most)
     by_tool = (_without_traces(by_tool[0], leftover, samples.point), *by_tool[1:])
-    fit = _fit(tools, by_tool, tree, samples, zoning)
+    fit = _fit(tools, by_tool, tree, samples, zoning, fineness.fit)
     height = mesh.vertices @ axis
     corners = inside_corners(cut, zoning.zone, is_up & is_finished[zoning.zone], tools[0], tree, off_mm)
     return PartReach(
@@ -172,7 +194,14 @@ def _reach(
 
 
 def _leftover(
-    tool: Tool, reach: ToolReach, tree: PlanTree, samples: Samples, zone: Ints, is_finished: Flags, off_mm: float
+    tool: Tool,
+    reach: ToolReach,
+    tree: PlanTree,
+    samples: Samples,
+    zone: Ints,
+    is_finished: Flags,
+    off_mm: float,
+    most: int,
 ) -> Floats:
     """(k,) height left at every point: 0 where the tool reaches, asked at some of the others, NaN for faces away.
 
@@ -184,7 +213,7 @@ def _leftover(
     if len(rows) == 0:
         return told
     share = max(1, len(np.unique(zone[rows])))
-    some = rows[spread_sample(zone[rows], max(_LEFTOVER_POINTS // share, 20))]
+    some = rows[spread_sample(zone[rows], max(most // share, 20))]
     told[some] = leftover_mm(
         tool_body(tool, 0.0).cutter, cutter_of(tool), tree, samples.point[some], samples.normal[some], off_mm
     )  # fmt: skip
@@ -193,7 +222,12 @@ def _leftover(
 
 
 def _fit(
-    tools: Sequence[Tool], by_tool: Sequence[ToolReach], tree: PlanTree, samples: Samples, zoning: Zoning
+    tools: Sequence[Tool],
+    by_tool: Sequence[ToolReach],
+    tree: PlanTree,
+    samples: Samples,
+    zoning: Zoning,
+    most: int,
 ) -> Floats:
     """(k,) diameter of the largest ball that fits at every point: between the largest that reaches and the next."""
     zone = zoning.zone[samples.facet]
@@ -208,7 +242,7 @@ def _fit(
         high = np.where(reach.state == CUTTER_TOO_LARGE, np.minimum(high, tool.diameter), high)
     high = np.maximum(low, high)
     share = max(1, len(np.unique(zone)))
-    some = spread_sample(zone, max(_FIT_POINTS // share, 20)) if len(zone) > _FIT_POINTS else np.arange(len(zone))
+    some = spread_sample(zone, max(most // share, 20)) if len(zone) > most else np.arange(len(zone))
     stock = zoning.surface.stock_at(samples.facet[some], samples.point[some])
     radius = largest_ball_behind_facets_mm(
         samples.point[some], _not_over(samples.normal[some], tree.frame[2]), tree, stock, LEAST_BALL_MM / 2,

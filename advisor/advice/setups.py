@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor import tolerances
-from advisor.advice.advise import advise
+from advisor.advice.advise import advise, estimate
 from advisor.advice.cautions import cautions, of_bare_places, of_passes_not_laid
 from advisor.advice.choose import NO_SET_UP_REACHES
 from advisor.advice.ground import reach_tolerance_mm
@@ -64,13 +64,16 @@ def plan_part(
     *,
     only_zones: bool = False,
     lays_passes: bool = False,
+    in_short: bool = False,
     progress: Progress = silent,
     kept: Kept = NOT_KEPT,
 ) -> Plan:
     """The plan of a part in the set-ups that the job asks for: one, those it names, or as few as reach it all.
 
-    Of a plan in one set-up, results of earlier ones that are kept are taken up.
+    Of a plan in one set-up, results of earlier ones that are kept are taken up. One in short is ``advise.estimate``.
     """
+    if settings.job.setups == ONE and in_short:
+        return estimate(part, settings, progress=progress)
     if settings.job.setups == ONE:
         return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress, kept=kept)
     axes, whole, of_facet = _setups(part, settings)
@@ -79,8 +82,12 @@ def plan_part(
         own, vertex = taken_from(whole, of_facet == number)
         turned = replace(settings, axis=(float(axis[0]), float(axis[1]), float(axis[2])))
         own_progress = within(progress, number / len(axes), (number + 1) / len(axes))
-        told = advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, whole=part, progress=own_progress)
-        plans.append(told)
+        if in_short:
+            plans.append(estimate(own, turned, whole=part, progress=own_progress))
+        else:
+            plans.append(
+                advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, whole=part, progress=own_progress)
+            )
         vertices.append(vertex)
     return _as_one(part, settings, plans, lambda facets: setup_borders(whole, of_facet, facets, vertices))
 
@@ -132,7 +139,8 @@ def _as_one(
         for zone in plan.zones
     ]
     told = with_neighbours(zones, borders)
-    outlines = partial(_joined_outlines, plans, starts, borders)
+    is_outlined = all(plan.draw_outlines is not None for plan in plans)
+    outlines = partial(_joined_outlines, plans, starts, borders) if is_outlined else None
     record = replace(_joined_record(part, settings, plans, starts, told), leftovers=leftovers)
     passes = [plan.passes for plan in plans]
     joined = None if any(each is None for each in passes) else _joined_passes(passes, starts)

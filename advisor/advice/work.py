@@ -28,7 +28,7 @@ from advisor.advice.outlines import boundaries_of
 from advisor.advice.overrides import ZoneWishes, zone_wishes
 from advisor.advice.pass_arrays import PassBook
 from advisor.advice.progress import REACH_FROM, ZONES_FROM, Progress
-from advisor.advice.reach import PartReach, part_reach
+from advisor.advice.reach import OF_A_PLAN, OF_A_QUOTE, PartReach, part_reach
 from advisor.advice.reach_carried import carried_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.setup_parts import SetupPart
@@ -56,6 +56,7 @@ class Work:
     facets_um : chord error of the facets
     off_mm : stock that counts as nothing
     in_short : whether estimates are enough
+    for_quote : whether what zones would cost split is left out too
     ids : (z,) public number of every zone, -1 for those left out
     finished : (z,) zones that a ball is to finish
     layer : lays passes; None where lengths are area over spacing
@@ -71,6 +72,7 @@ class Work:
     facets_um: float | None
     off_mm: float
     in_short: bool
+    for_quote: bool
     accuracy: Accuracy
     families: tuple[Family, ...]
     fits: list[FittedSurface | None]
@@ -93,6 +95,7 @@ def work_for(
     *,
     asks_reach: bool = True,
     in_short: bool = False,
+    for_quote: bool = False,
     lays_passes: bool = False,
     whole: MeasuredPart | None = None,
 ) -> Work:
@@ -106,6 +109,8 @@ def work_for(
         Neither copies nor fitted surfaces are looked for, and what tools reach is taken from the newest map that is
         kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked. Advice
         then asks some facets of large zones for all.
+    for_quote : bool
+        In short, from fewer points of the surface, and what zones would cost split is not weighed.
     """
     progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
@@ -142,15 +147,19 @@ def work_for(
     reach, reach_key = None, None
     if asks_reach:
         progress("reach", REACH_FROM)
-        tools_key = (settings.axis, asked, off_mm, settings.job.clearance)
-        ask = partial(part_reach, in_the_way.mesh, zoning, finished, axis, asked, off_mm, settings.job.clearance)
+        clearance = settings.job.clearance
+        tools_key = (settings.axis, asked, off_mm, clearance, for_quote)
+        ask = partial(
+            part_reach, in_the_way.mesh, zoning, finished, axis, asked, off_mm, clearance,
+            OF_A_QUOTE if for_quote else OF_A_PLAN,
+        )  # fmt: skip
         reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, in_short)
     layer = None
     if lays_passes and reach is not None:
         sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, pass_depth_mm(settings, off_mm))
         layer = PassLayer(zoning, part.bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     return Work(
-        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short,
+        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short, for_quote,
         accuracy_of(settings, facets_um), families, fits,
         kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
         measures.result(), asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,

@@ -95,7 +95,8 @@ def _advice(work: Work, number: int, check: Callable[[], None]) -> _Advised:
         return _advice_asked(work, number, check)
     wishes, job = work.wishes, work.settings.job
     key = (
-        work.key, work.reach_key, work.in_short, number, wishes.strategy.get(number), number in wishes.protected,
+        work.key, work.reach_key, work.in_short, work.for_quote, number, wishes.strategy.get(number),
+        number in wishes.protected,
         work.settings.stages, work.accuracy, job.zones.corner_share,
     )  # fmt: skip
     return work.kept.once("advice", key, lambda: _advice_asked(work, number, check), times=max(len(work.measures), 1))
@@ -142,6 +143,8 @@ def _with_outline(zone: Zone, work: Work, number: int) -> Zone:
 
 
 def _trade(work: Work, surface: ZoneSurface, measure: ZoneMeasures, advice: Advice) -> Trade | None:
+    if work.for_quote:
+        return None
     flat_below_deg, stage = work.settings.job.zones.flat_below, work.settings.stages[-1]
     drawn = work.drawn
     return trade_of(

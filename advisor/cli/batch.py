@@ -84,6 +84,12 @@ def batch(
         bool,
         typer.Option("--passes/--no-passes", help="Lay the passes and cut them virtually; takes many times as long."),
     ] = False,
+    short: Annotated[
+        bool,
+        typer.Option(
+            "--short", help="For a quote: zones, advice and minutes only, no copies or places left over; much quicker."
+        ),
+    ] = False,
     reports: Annotated[bool, typer.Option("--reports", help="Write report.html of every part too.")] = False,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out zone maps and small pictures.")] = False,
     again: Annotated[
@@ -104,6 +110,8 @@ def batch(
     from advisor.library.run import LibraryJob, plan_library
     from advisor.library.slot import Limits
 
+    if short and passes:
+        raise InputError("--short", "lays no passes", "leave out --short or --passes")
     started = time.monotonic()
     given = {
         "unit": unit, "up": up, "ball": ball, "cusp": cusp, "stepover": stepover, "material": material,
@@ -115,8 +123,8 @@ def batch(
         ("out", out), *(("include", name) for name in include or ()), *(("exclude", name) for name in exclude or ()),
         ("workers", workers), ("time-limit", None if time_limit == "30 min" else time_limit),
         ("memory-limit", memory_limit), ("scheduler", scheduler), ("quantities", quantities), ("job", job),
-        *((name.replace("_", "-"), value) for name, value in given.items()), ("passes", passes), ("reports", reports),
-        ("no-pictures", no_pictures),
+        *((name.replace("_", "-"), value) for name, value in given.items()), ("passes", passes), ("short", short),
+        ("reports", reports),        ("no-pictures", no_pictures),
     ]  # fmt: skip
     at_once = workers or usable_cores()
     library = LibraryJob(
@@ -128,6 +136,7 @@ def batch(
         pictures=not no_pictures,
         reports=reports,
         passes=passes,
+        short=short,
         again=again,
         workers=at_once,
         limits=Limits(

@@ -33,6 +33,7 @@ def plan(
     *,
     only_zones: bool = False,
     lays_passes: bool = True,
+    in_short: bool = False,
     progress: Progress = silent,
     **options: Any,
 ) -> Plan:
@@ -49,6 +50,9 @@ def plan(
     lays_passes : bool
         Lay the passes of every candidate and cut them virtually; without, lengths are area over spacing, and the plan
         is there in a fraction of the time.
+    in_short : bool
+        Zones, advice and minutes for a quote, in a third of the time without passes: see ``advice.advise.estimate``.
+        Takes neither of the two above.
     progress : Progress, optional
         Is told what is being done and the share that lies behind, 0 to 1; what it raises ends the work.
     options
@@ -62,7 +66,9 @@ def plan(
     """
     part, given = _read(part, job, options)
     settings = given.settings(part)
-    return plan_part(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress)
+    return plan_part(
+        part, settings, only_zones=only_zones, lays_passes=lays_passes, in_short=in_short, progress=progress
+    )  # fmt: skip
 
 
 def what_if(

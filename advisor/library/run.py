@@ -51,6 +51,7 @@ class LibraryJob:
     pictures: bool = True
     reports: bool = False
     passes: bool = False
+    short: bool = False
     again: bool = False
     workers: int = 1
     limits: Limits = NO_LIMITS
@@ -238,7 +239,7 @@ def _task(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> PartTask:
     folder, out = job.folder.absolute(), job.out.absolute()
     return PartTask(
         part.file, folder / part.way, part.place, out, job.keys, job.options, job.pictures, job.reports, job.passes,
-        _place_of_same(job, ledger, part),
+        job.short, _place_of_same(job, ledger, part),
     )  # fmt: skip
 
 
@@ -268,7 +269,7 @@ def _settings_of(job: LibraryJob) -> Settings:
 
 def _digest_of_settings(job: LibraryJob) -> str:
     """Digest of all that a plan depends on beside its model."""
-    parts = [package_version(), job.keys, job.options, job.pictures, job.reports, job.passes]
+    parts = [package_version(), job.keys, job.options, job.pictures, job.reports, job.passes, job.short]
     return hashlib.sha256(json.dumps(parts, sort_keys=True, default=str).encode()).hexdigest()
 
 

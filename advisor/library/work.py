@@ -34,6 +34,7 @@ class PartTask:
     pictures: bool
     reports: bool = False
     passes: bool = False
+    short: bool = False
     like: str | None = None
 
 
@@ -65,7 +66,7 @@ def _planned(task: PartTask) -> PartSummary:
 def _made(task: PartTask) -> Plan:
     from advisor.intake.door import plan
 
-    return plan(task.path, task.keys, lays_passes=task.passes, **task.options)
+    return plan(task.path, task.keys, lays_passes=task.passes, in_short=task.short, **task.options)
 
 
 def _copied(task: PartTask) -> Plan | None:

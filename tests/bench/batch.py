@@ -1,8 +1,9 @@
-"""Batches: ``python -m tests.bench.batch [rate|memory|kills|index] [count] [facets_from] [facets_to]``.
+"""Batches: ``python -m tests.bench.batch [rate|short|memory|kills|index] [count] [facets_from] [facets_to]``.
 
 - ``rate 60``: parts per second without passes and pictures on one and two workers, of parts of our own demo generators
   with 5,000 to 50,000 facets, no two alike. Told beside the clock is processor time of the batch with all its
   processes, which other work on the machine touches less.
+- ``short 60``: the same in short, as for a quote.
 - ``memory 10000``: memory of the process that leads and size of the ledger, while so many parts are planned by a stub.
 - ``kills 50``: so many runs of real planning of small parts killed at random moments; the folder must then be that of
   a straight run.
@@ -70,29 +71,34 @@ def make_parts(folder: Path, count: int, facets_from: int, facets_to: int) -> li
     return made
 
 
-def rate(count: int = 60, facets_from: int = 5_000, facets_to: int = 50_000) -> None:
+def rate(count: int = 60, facets_from: int = 5_000, facets_to: int = 50_000, *more: str) -> None:
     """Print parts per second."""
     with tempfile.TemporaryDirectory() as name:
         top = Path(name)
         facets = make_parts(top / "parts", count, facets_from, facets_to)
         make_parts(top / "warm", 4, facets_from, facets_from)
         print(f"{count} parts of {min(facets):,} to {max(facets):,} facets, {sum(facets) / 1e6:.2f} million in all")
-        _timed(top / "warm", top / "warm-out", 1)
+        _timed(top / "warm", top / "warm-out", 1, *more)
         for workers in (1, 2):
-            clock, processor = _timed(top / "parts", top / f"out-{workers}", workers)
+            clock, processor = _timed(top / "parts", top / f"out-{workers}", workers, *more)
             print(
                 f"{workers} workers: {count / clock:.2f} parts/s ({clock:.1f} s); processor time {processor:.1f} s, "
                 f"{count / processor:.2f} parts per second of it"
             )
-        clock, processor = _timed(top / "parts", top / "out-2", 2)
+        clock, processor = _timed(top / "parts", top / "out-2", 2, *more)
         print(f"again, nothing to do: {clock:.1f} s; processor time {processor:.1f} s")
 
 
-def _timed(parts: Path, out: Path, workers: int) -> tuple[float, float]:
+def short(count: int = 60, facets_from: int = 5_000, facets_to: int = 50_000) -> None:
+    """Print parts per second, planned in short."""
+    rate(count, facets_from, facets_to, "--short")
+
+
+def _timed(parts: Path, out: Path, workers: int, *more: str) -> tuple[float, float]:
     """Seconds by the clock, and of processor time of a batch with all its processes."""
     before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.monotonic()
     words = ["batch", str(parts), "--out", str(out), "--ball", "6 mm", "--no-pictures", "--workers", str(workers)]
-    subprocess.run([sys.executable, "-m", "advisor.cli", *words, "--quiet"], check=True)
+    subprocess.run([sys.executable, "-m", "advisor.cli", *words, *more, "--quiet"], check=True)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
     used = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     return time.monotonic() - began, used
@@ -219,7 +225,7 @@ def _made_up(count: int) -> Iterator[PartSummary]:
 
 
 if __name__ == "__main__":
-    what = {"rate": rate, "memory": memory, "kills": kills, "index": index}
+    what = {"rate": rate, "short": short, "memory": memory, "kills": kills, "index": index}
     chosen = sys.argv[1:2] or list(what)
     for one in chosen:
         what[one](*(int(argument) for argument in sys.argv[2:]))

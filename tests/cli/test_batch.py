@@ -91,6 +91,7 @@ def test_unusable_input_ends_with_one_line(tmp_path, capsys):
         [str(tmp_path), "--out", str(tmp_path / "out")],
         [str(tmp_path)],
         [str(tmp_path), "--out", str(tmp_path / "out"), "--workers", "0"],
+        [str(tmp_path), "--out", str(tmp_path / "out"), "--short", "--passes"],
     ):
         assert run_for_code(["batch", *arguments]) == 2
         error = capsys.readouterr().err
@@ -126,6 +127,7 @@ def test_the_command_to_try_again_does(library, tmp_path, capsys):
         "old",
         "--time-limit",
         "5 min",
+        "--short",
         "--workers",
         "1",
     ]
