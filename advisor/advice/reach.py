@@ -55,16 +55,19 @@ class Fineness:
         Points whose leftover is worked out: what stands over varies slowly along a fillet.
     fit : int
         Points at which the largest ball that fits is measured; what tools reach bounds it at all of them.
+    corners : int
+        Points along all sharp inside corners.
     """
 
     points: int
     facets_of_a_zone: int
     leftover: int
     fit: int
+    corners: int
 
 
-OF_A_PLAN = Fineness(24_000, 4_000, 3_000, 10_000)
-OF_A_QUOTE = Fineness(4_000, 120, 500, 1_500)
+OF_A_PLAN = Fineness(24_000, 4_000, 3_000, 10_000, 1_000)
+OF_A_QUOTE = Fineness(4_000, 120, 400, 1_200, 200)
 
 
 @dataclass(frozen=True)
@@ -154,7 +157,8 @@ def part_reach(
     by_tool = (_without_traces(by_tool[0], leftover, samples.point), *by_tool[1:])
     fit = _fit(tools, by_tool, tree, samples, zoning, fineness.fit)
     height = mesh.vertices @ axis
-    corners = inside_corners(cut, zoning.zone, is_up & is_finished[zoning.zone], tools[0], tree, off_mm)
+    asked_up = is_up & is_finished[zoning.zone]
+    corners = inside_corners(cut, zoning.zone, asked_up, tools[0], tree, off_mm, fineness.corners)
     return PartReach(
         samples, zoning.zone[samples.facet], by_tool, leftover, fit, is_up, float(height.max()), samples.point @ axis,
         tree, clearance_mm, off_mm, corners,

@@ -14,8 +14,7 @@ from advisor.job import Tool
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, edge_lengths_mm, half_edge_ends
 from advisor.part.plan_tree import PlanTree
 
-# Points along all inside corners of a part, and how near to one another they lie at most, in radii of the tool.
-_MOST_POINTS = 1_000
+# How near to one another points along inside corners lie at most, in radii of the tool.
 _APART_RADII = 0.25
 
 
@@ -41,7 +40,9 @@ class InsideCorners:
         return float(self.left_mm[(self.zone == zone).any(axis=1)].max(initial=0.0))
 
 
-def inside_corners(mesh: Mesh, zone: Ints, is_asked: Flags, tool: Tool, tree: PlanTree, off_mm: float) -> InsideCorners:
+def inside_corners(
+    mesh: Mesh, zone: Ints, is_asked: Flags, tool: Tool, tree: PlanTree, off_mm: float, most: int
+) -> InsideCorners:
     """Heights along the inside edges between facets that are asked.
 
     Parameters
@@ -55,9 +56,11 @@ def inside_corners(mesh: Mesh, zone: Ints, is_asked: Flags, tool: Tool, tree: Pl
         Every facet that may be in the way.
     off_mm : float
         Stock that counts as nothing.
+    most : int
+        Points along all of them.
     """
     half = _inside_edges(mesh, is_asked)
-    at, share = _places_along(edge_lengths_mm(mesh, half), _APART_RADII * tool.diameter / 2)
+    at, share = _places_along(edge_lengths_mm(mesh, half), _APART_RADII * tool.diameter / 2, most)
     half = half[at]
     one, other = half // 3, mesh.twins[half] // 3
     ends = mesh.vertices[half_edge_ends(mesh.faces, half)]
@@ -83,12 +86,12 @@ def _inside_edges(mesh: Mesh, is_asked: Flags) -> NDArray[np.int64]:
     return np.asarray(half[bends & rises], dtype=np.int64)
 
 
-def _places_along(length_mm: Floats, apart_mm: float) -> tuple[NDArray[np.int64], Floats]:
+def _places_along(length_mm: Floats, apart_mm: float, most: int) -> tuple[NDArray[np.int64], Floats]:
     """Places evenly spread over edges laid end to end: which edge, and what share of it."""
     if len(length_mm) == 0:
         return np.zeros(0, np.int64), np.zeros(0)
     along = np.cumsum(length_mm)
-    count = int(np.clip(np.ceil(along[-1] / apart_mm), 1, _MOST_POINTS))
+    count = int(np.clip(np.ceil(along[-1] / apart_mm), 1, most))
     at = (np.arange(count) + 0.5) * float(along[-1]) / count
     edge = np.minimum(np.searchsorted(along, at), len(along) - 1)
     share = 1.0 - (along[edge] - at) / np.maximum(length_mm[edge], 1e-300)
