@@ -17,16 +17,9 @@ from advisor.advice.facet_parts import FacetParts, corners_within
 from advisor.advice.leftover_length import length_along_mm
 from advisor.advice.leftover_places import Places, connected_places
 from advisor.advice.leftover_words import leftover_words
-from advisor.advice.reach import (
-    CUTTER_TOO_LARGE,
-    REACHED,
-    SHANK_OR_HOLDER,
-    PartReach,
-    fit_over,
-    largest_of,
-    stick_out_at_mm,
-)
+from advisor.advice.reach import CUTTER_TOO_LARGE, REACHED, SHANK_OR_HOLDER, PartReach, stick_out_at_mm
 from advisor.advice.reach_fields import ReachFields, large_facets_in_parts, part_fields, reach_fields
+from advisor.advice.reach_of_zones import fit_over, largest_of
 from advisor.advice.zone_surface import ZoneSurface
 from advisor.cutter.tool_body import cutter_of
 from advisor.job import Tool

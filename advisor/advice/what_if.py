@@ -31,7 +31,8 @@ from advisor.advice.ground import (
 from advisor.advice.laid_numbers import CopyOf
 from advisor.advice.laying import PassLayer, numbers_from
 from advisor.advice.overrides import ZoneWishes, zone_wishes
-from advisor.advice.reach import PartReach, part_reach, zone_reach
+from advisor.advice.reach import PartReach, part_reach
+from advisor.advice.reach_of_zones import zone_reach
 from advisor.advice.settings import Settings, tools_asked
 from advisor.advice.target import StageTarget
 from advisor.advice.totals import sum_or_none

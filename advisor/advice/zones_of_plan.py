@@ -10,7 +10,7 @@ from advisor.advice.laid_numbers import Laid
 from advisor.advice.laying import numbers_from
 from advisor.advice.outlines import blend_words, outline_record, overlap_of
 from advisor.advice.progress import Progress
-from advisor.advice.reach import zone_reach
+from advisor.advice.reach_of_zones import zone_reach
 from advisor.advice.side_by_side import side_by_side
 from advisor.advice.trade import trade_of
 from advisor.advice.work import Work

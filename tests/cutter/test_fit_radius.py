@@ -9,7 +9,7 @@ from asked_for import few_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.advice.reach import fit_over
+from advisor.advice.reach_of_zones import fit_over
 from advisor.cutter.drop import ball_pieces, dropped
 from advisor.cutter.fit_radius import largest_ball_behind_facets_mm, largest_fitting_ball_mm
 from advisor.part.facet_stock import facet_stock
