@@ -143,6 +143,9 @@ def over_facet(flat, r, rise, outer, base, ax, ay, az, bx, by, bz, cx, cy, cz, b
         if u >= 0.0 and v >= 0.0 and w >= 0.0:
             return top
         if r > 0.0:
+            # from the place that the corner alone would touch: to either side of it the flat bends nothing
+            corner = (out - flat) / out if out > 0.0 else 1.0
+            px, py = px * corner, py * corner
             dx = max(min(ax, bx, cx) - px, px - max(ax, bx, cx), 0.0)
             dy = max(min(ay, by, cy) - py, py - max(ay, by, cy), 0.0)
             beyond = max(np.sqrt(dx * dx + dy * dy) - flat, 0.0)
