@@ -91,7 +91,8 @@ def names(page: Any) -> list[str]:
 def test_the_page_shows_sorts_filters_and_turns(visit: tuple[Any, list[str]]) -> None:
     page, said = visit
     assert names(page) == [f"{number:03d}.stl" for number in range(100)]
-    # of the pictures only those near the view are asked for
+    # of the pictures only those near the view are asked for, and these come when they come
+    page.wait_for_function("[...document.images].some((one) => one.complete && one.naturalWidth)")
     loaded = page.evaluate("[...document.images].filter((one) => one.complete && one.naturalWidth).length")
     assert 0 < loaded < 100
     # from the keyboard: the time that a piece takes, largest first, what is not known last
