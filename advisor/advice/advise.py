@@ -117,6 +117,7 @@ def sketch(
 
     Without passes, tilts, copies, places left over, tool sequence and outlines; what tools reach is carried over from
     the newest map asked for the same tools (see ``advice.reach_carried``). The plan that follows has the last word.
+    What `for_quote` leaves out beside is told by ``work.work_for``.
     """
     work = work_for(part, settings, kept, progress, in_short=True, for_quote=for_quote, whole=whole)
     zones = zones_of_plan(work, within(progress, ADVICE_FROM, DONE))

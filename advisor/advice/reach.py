@@ -31,6 +31,7 @@ _RADII_A_RADIAN = 3.0
 GREATEST_BALL_MM, LEAST_BALL_MM = 50.0, 0.1
 # What holds a tool back, as ``facets.npz`` has it.
 REACHED, CUTTER_TOO_LARGE, SHANK_OR_HOLDER, FACES_AWAY = 0, 1, 2, 3
+# Lengths out of the holder that are told serve this share of what is asked.
 TOP_SHARE = 0.999
 
 

@@ -72,22 +72,19 @@ def plan_part(
 
     Of a plan in one set-up, results of earlier ones that are kept are taken up. One in short is ``advise.estimate``.
     """
-    if settings.job.setups == ONE and in_short:
-        return estimate(part, settings, progress=progress)
+    in_full = partial(advise, only_zones=only_zones, lays_passes=lays_passes)
     if settings.job.setups == ONE:
-        return advise(part, settings, only_zones=only_zones, lays_passes=lays_passes, progress=progress, kept=kept)
+        return estimate(part, settings, progress=progress) if in_short else in_full(
+            part, settings, progress=progress, kept=kept
+        )  # fmt: skip
+    made = estimate if in_short else in_full
     axes, whole, of_facet = _setups(part, settings)
     plans, vertices = [], []
     for number, axis in enumerate(axes):
         own, vertex = taken_from(whole, of_facet == number)
         turned = replace(settings, axis=(float(axis[0]), float(axis[1]), float(axis[2])))
         own_progress = within(progress, number / len(axes), (number + 1) / len(axes))
-        if in_short:
-            plans.append(estimate(own, turned, whole=part, progress=own_progress))
-        else:
-            plans.append(
-                advise(own, turned, only_zones=only_zones, lays_passes=lays_passes, whole=part, progress=own_progress)
-            )
+        plans.append(made(own, turned, whole=part, progress=own_progress))
         vertices.append(vertex)
     return _as_one(part, settings, plans, lambda facets: setup_borders(whole, of_facet, facets, vertices))
 

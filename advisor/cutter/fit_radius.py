@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.kernels.leftover import fit_radius
+from advisor.kernels.fit_radius import fit_radius
 from advisor.kernels.threads import in_chunks
 from advisor.part.facet_stock import FacetStock
 from advisor.part.mesh import Floats

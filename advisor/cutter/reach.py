@@ -106,13 +106,28 @@ def gets_to(
 ) -> Flags:
     """(k,) whether the tool gets to points, as ``reach_of`` says it, and sooner: with its holder at its stick-out."""
     faces_up, shrunk, tip = _let_in(cutter, tree, points_mm, normals, tolerance_mm)
-    rows = np.flatnonzero(faces_up)
-    rows = rows[~is_blocked(cutter_pieces(shrunk), tree, tip[rows, :2], tip[rows, 2] + _ROUNDING_MM)]
-    if body.behind:
-        rows = rows[~is_blocked(body.behind, tree, tip[rows, :2], tip[rows, 2])]
-    gets = np.zeros(len(points_mm), bool)
-    gets[rows] = True
+    gets = faces_up.copy()
+    gets[faces_up] = stands_clear(body, shrunk, tree, tip[faces_up], _ROUNDING_MM)
     return gets
+
+
+def stands_clear(body: ToolBody, shrunk: Cutter, tree: PlanTree, tip_mm: Floats, rounding_mm: float) -> Flags:
+    """(k,) whether a tool goes into nothing with its tip at places in the frame of a tree.
+
+    Parameters
+    ----------
+    body : the tool; what is behind its cutter is asked where the cutter is clear
+    shrunk : its cutter, let in
+    tree : PlanTree
+    tip_mm : (k, 3)
+    rounding_mm : float
+        By which the cutter may stand too low.
+    """
+    clear = ~is_blocked(cutter_pieces(shrunk), tree, tip_mm[:, :2], tip_mm[:, 2] + rounding_mm)
+    if body.behind:
+        rows = np.flatnonzero(clear)
+        clear[rows] = ~is_blocked(body.behind, tree, tip_mm[rows, :2], tip_mm[rows, 2])
+    return np.asarray(clear)
 
 
 def _let_in(

@@ -1,4 +1,4 @@
-"""How near a ball gets to a point: the nearest place of its middle that is clear, the largest ball that fits.
+"""How near a ball gets to a point: the nearest place of its middle that is clear.
 
 A ball comes down along the tool axis, so what is in its way is every facet and all below it: its shadow, a prism that
 has no bottom. A middle is clear when it keeps the ball's radius away from every shadow. A shadow is convex, so seen
@@ -12,7 +12,6 @@ import numpy as np
 from numba import njit
 
 from advisor.kernels.drop import lowest, scratch
-from advisor.kernels.plan_tree import height_above
 
 # Facets in the way at once, and rounds: three hold a ball, the others were passed on the way to them.
 _MOST_PLANES = 24
@@ -33,9 +32,6 @@ _STARTS = 4
 _APART = 0.6
 # A search by steps halves them until they are this share of the radius.
 _LAST_STEP = 1e-4
-# A ball that hardly shrinks any more is made this share smaller; where that goes on, the rest is halved.
-_SHRINK = 0.995
-_DEEPEST_TRIES, _QUICK_TRIES = 3, 6
 # A normal that leans out by less points straight up.
 _LEVEL_RISE = 1e-9
 
@@ -354,60 +350,3 @@ def leftover(pieces, ring, r, point, normal, tolerance, corners, box, levels, he
                 place, gap = start[s, 1:3], start[s, 0]
                 best = min(best, _step_nearer(p, ring, r, place, gap, pieces, corners, box, levels, node_of, bound_of))
         height[i] = best - r if best > off else 0.0
-
-
-@njit(cache=True, nogil=True)
-def fit_radius(point, normal, tolerance, least, corners, box, levels, radius):
-    """Radius of the largest ball that touches each point and goes into nothing; 0 where the least does.
-
-    A ball in the way of a shadow shrinks until it touches the point of it that was nearest to its middle: the balls
-    that touch one point lie in one another, so no larger one fits.
-
-    Parameters
-    ----------
-    point, normal : (k, 3) float arrays
-        In the frame of the tree.
-    tolerance : (k,) float array
-        By which balls may stand off the points.
-    least : float
-    corners, box, levels : the tree of ``kernels.plan_tree``
-    radius : (k,) float array, written
-        What stands in it is the greatest looked for.
-    """
-    node_of, bound_of = scratch()
-    c, n = np.empty(3), np.empty(3)
-    for i in range(point.shape[0]):
-        _copy(normal[i], n)
-        # what fits lies between `fits` and `most`, which are tried to be brought together
-        r, most, fits, tries = radius[i], radius[i], 0.0, 0
-        while r >= least:
-            for k in range(3):
-                c[k] = point[i, k] + (tolerance[i] + r) * n[k]
-            tip = c[2] - r
-            ceiling = np.inf if tries < _DEEPEST_TRIES else tip  # later on anything in the way will do
-            _, f = lowest(0.0, r, 0.0, r, 0.0, c[0], c[1], tip, ceiling, corners, box, levels, node_of, bound_of)
-            tries += 1
-            if f < 0:
-                fits = r
-                if r >= _SHRINK * most:
-                    break
-                r = np.sqrt(fits * most)
-                continue
-            # what is in the way of the middle itself lets no ball of half the size pass
-            x, y, z = c[0], c[1], c[2]
-            if height_above(corners[f], x, y) < z:
-                x, y, z, _ = nearest_in_shadow(corners[f], x, y, z)
-            x, y, z = x - c[0] + r * n[0], y - c[1] + r * n[1], z - c[2] + r * n[2]
-            rise = x * n[0] + y * n[1] + z * n[2]
-            most = min((x * x + y * y + z * z) / (2.0 * rise) if rise > 0.0 else r, r)
-            if fits > 0.0 and fits >= _SHRINK * most:
-                break
-            smaller = min(most, _SHRINK * r)
-            if fits > 0.0:
-                smaller = min(smaller, np.sqrt(fits * most))
-            elif tries > _QUICK_TRIES:
-                smaller = min(smaller, np.sqrt(least * most))
-            if r > least and smaller < least <= most:
-                smaller = least
-            r = smaller
-        radius[i] = fits

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.cutter.cutter import Cutter
-from advisor.cutter.drop import is_blocked
-from advisor.cutter.tool_body import ToolBody, cutter_pieces
+from advisor.cutter.reach import stands_clear
+from advisor.cutter.tool_body import ToolBody
 from advisor.part.mesh import Flags, Floats
 from advisor.part.plan_tree import PlanTree
 from advisor.passes.families import centre_of
@@ -97,13 +97,8 @@ def _is_clear_at(middle_mm: Floats, tree: PlanTree, body: ToolBody, cutter: Cutt
     differ, as the middle of the cutter hangs below the contact.
     """
     shrunk = cutter.let_in(tolerance_mm)
-    place = middle_mm @ tree.frame.T
-    tip, centre = place[:, 2] - shrunk.corner_radius_mm, np.ascontiguousarray(place[:, :2])
-    clear = ~is_blocked(cutter_pieces(shrunk), tree, centre, tip + _ROUNDING_MM)
-    if body.behind:
-        rows = np.flatnonzero(clear)
-        clear[rows] = ~is_blocked(body.behind, tree, centre[rows], tip[rows])
-    return np.asarray(clear)
+    tip = middle_mm @ tree.frame.T - np.array([0.0, 0.0, shrunk.corner_radius_mm])
+    return stands_clear(body, shrunk, tree, tip, _ROUNDING_MM)
 
 
 def _divided(lines: PassLines, longest_mm: float, cutter: Cutter, axis: Floats) -> tuple[PassLines, Flags]:

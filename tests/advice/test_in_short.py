@@ -16,9 +16,8 @@ from advisor.part.measured import measure_part
 JOB = {"unit": "mm", "material": "Ti-6Al-4V", "tool": [{"name": "ball 8", "kind": "ball", "diameter": "8 mm"}]}
 
 
-def planned(mesh: tuple[np.ndarray, np.ndarray], **how: object) -> Plan:
+def planned(mesh: tuple[np.ndarray, np.ndarray], job: dict[str, object] = JOB, **how: bool) -> Plan:
     part = measure_part(heal(*mesh, "part"), name="part", file="part", sha256="", unit="mm", unit_assumed=False)
-    job = {**JOB, **{key: how.pop(key) for key in tuple(how) if key == "setups"}}
     return advisor.plan(part, job, **how)
 
 
@@ -55,7 +54,7 @@ def test_what_is_left_out_is_null_and_a_caution_says_so(both: tuple[Plan, Plan],
 
 
 def test_several_set_ups_are_planned_in_short_too() -> None:
-    plan = planned(solids.stepped_block(), setups=["+Z", "-Z"], in_short=True)
+    plan = planned(solids.stepped_block(), {**JOB, "setups": ["+Z", "-Z"]}, in_short=True)
     assert len(plan.record.setups) == 2 and plan.outlines is None
     assert {zone.setup for zone in plan.zones} == {0, 1}
     assert plan.record.totals.area_mm2 == pytest.approx(plan.record.part.area_mm2, rel=1e-9)
