@@ -59,7 +59,7 @@ def zone_places(zone: int, laid: Laid, gouge_mm: float) -> ZonePlaces:
     Parameters
     ----------
     gouge_mm : float
-        Cuts below the surface that are deeper are gouges; others are what facets and chords are off it.
+        Cuts below the part (``Proof.depth_mm``) that are deeper are gouges; others are what chords are off it.
     """
     points, height = laid.points, laid.proof.height_mm
     cut = np.isfinite(height) & ~points.out_of_reach
@@ -70,8 +70,9 @@ def zone_places(zone: int, laid: Laid, gouge_mm: float) -> ZonePlaces:
         many = min(POINTS_OF_A_PLACE, len(height))
         near = np.atleast_2d(cKDTree(placed).query(placed[rows], many, workers=-1)[1])
         place[rows] = _within(np.where(cut, height, np.nan)[near])
-    gouged = cut & (height < -gouge_mm)
-    place[gouged] = height[gouged]
+    depth = laid.proof.depth_mm
+    gouged = cut & (depth > gouge_mm)
+    place[gouged] = -depth[gouged]
     place.setflags(write=False)
     return ZonePlaces(zone, laid, place)
 

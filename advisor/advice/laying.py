@@ -320,7 +320,7 @@ class PassLayer:
     def _proof_points(self, stage: StageConditions, surface: PassSurface) -> ProofPoints:
         name, points = stage.target.name, self._own.points
         if name not in points:
-            points[name] = proof_points(surface, self._place(stage), _PROOF_POINTS)
+            points[name] = proof_points(surface, self._zoning.surface.mesh, self._place(stage), _PROOF_POINTS)
         return points[name]
 
 

@@ -12,7 +12,7 @@ from advisor.cutter.cutter import Cutter
 from advisor.cutter.reach import gets_to
 from advisor.cutter.tool_body import ToolBody
 from advisor.job import Machine
-from advisor.part.mesh import Flags, Floats
+from advisor.part.mesh import Flags, Floats, Mesh
 from advisor.part.plan_tree import PlanTree
 from advisor.part.samples import along_curve, even_places
 from advisor.passes.eased import eased
@@ -26,13 +26,15 @@ from advisor.passes.surface import PassSurface
 from advisor.passes.thin import thinned
 from advisor.passes.timing import PathTotals, path_totals
 from advisor.passes.trim import trimmed
-from advisor.passes.virtual_cut import CutSummary, cut_summary, swept_by, virtual_cut
+from advisor.passes.virtual_cut import CutSummary, SweptPasses, cut_summary, swept_by, virtual_cut
 
 # Heights above so many times the target are no cusp: nothing was cut there.
 _UNCUT_TARGETS = 8.0
 # A place whose cusp is told apart from others', and how many there must be.
 _POINTS_OF_A_PLACE = 128
 _FEWEST_PLACES = 8
+# Where the normal of a point and that of its facet are further apart than 60 deg, one says nothing about the other.
+_FACES_ITS_FACET = 0.5
 
 
 @dataclass(frozen=True)
@@ -104,6 +106,9 @@ class ProofPoints:
         That each stands for.
     facet : (q,) int64 array
         Facet of the surface that zones are drawn on.
+    over_mm : (q,) float64 array
+        How far a point stands over the plane of that facet, along its normal; 0 where it does not. What is cut there
+        down to the facet is no gouge: of a coarse file neither is sure to be the part.
     out_of_reach : (q,) bool array
         The tool does not get there: left over, whatever the passes.
     """
@@ -112,6 +117,7 @@ class ProofPoints:
     normal: Floats
     area_mm2: Floats
     facet: NDArray[np.int64]
+    over_mm: Floats
     out_of_reach: Flags
 
     @property
@@ -198,17 +204,26 @@ def _is_no_worse(one: PathTotals, other: PathTotals) -> bool:
     )
 
 
-def proof_points(surface: PassSurface, place: Workplace, wanted: int) -> ProofPoints:
-    """So many points spread evenly over the area of a zone."""
+def proof_points(surface: PassSurface, drawn: Mesh, place: Workplace, wanted: int) -> ProofPoints:
+    """So many points spread evenly over the area of a zone; `drawn` are the facets that it is the smooth surface of."""
     inside = np.flatnonzero(surface.is_inside)
     row, weights, each = even_places(surface.mesh.area_mm2[inside], wanted)
     facet = inside[row]
     point, normal = surface.in_facets(facet, weights)
     out = ~gets_to(place.body, place.grown, place.sunk.of_points, point, normal, place.tolerance_mm)
-    told = ProofPoints(point, normal, np.full(wanted, each), surface.source[facet].astype(np.int64), out)
-    for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.out_of_reach):
+    source = surface.source[facet].astype(np.int64)
+    told = ProofPoints(point, normal, np.full(wanted, each), source, _over_mm(point, normal, drawn, source), out)
+    for array in (told.point_mm, told.normal, told.area_mm2, told.facet, told.over_mm, told.out_of_reach):
         array.setflags(write=False)
     return told
+
+
+def _over_mm(point: Floats, normal: Floats, drawn: Mesh, facet: NDArray[np.int64]) -> Floats:
+    """(q,) how far points stand over the planes of facets, along their own normals; 0 where these lean away."""
+    plane = drawn.normal[facet]
+    facing = np.einsum("qx,qx->q", normal, plane)
+    over = np.einsum("qx,qx->q", point - drawn.vertices[drawn.faces[facet, 0]], plane)
+    return np.where(facing > _FACES_ITS_FACET, np.maximum(over, 0.0) / np.maximum(facing, _FACES_ITS_FACET), 0.0)
 
 
 @dataclass(frozen=True)
@@ -223,17 +238,20 @@ class Proof:
         some hundred points stay within. NaN where there are too few.
     height_mm : (q,) float64 array
         At every point; infinite where no pass comes near.
+    depth_mm : (q,) float64 array
+        How far the cutter goes below both the smooth surface and the facet behind it; 0 where it does not. What is cut
+        of stock left on purpose is no gouge.
     least_mm, most_mm : float
         Heights of all of the area but ``tolerances.TAIL_SHARE_OF_AREA`` at either end: beside corners of the part a few
         points have no normal to speak of. NaN where nothing is cut.
     gouge_mm : float
-        How far the cutter goes into the part, by `least_mm`: what is cut of stock left on purpose is none. NaN where
-        nothing is cut.
+        Depth of all of the area but as small a tail. NaN where nothing is cut.
     """
 
     summary: CutSummary
     unevenness: float
     height_mm: Floats
+    depth_mm: Floats
     least_mm: float
     most_mm: float
     gouge_mm: float
@@ -245,11 +263,28 @@ def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: f
     limit = _UNCUT_TARGETS * target_mm
     height = virtual_cut(swept, points.point_mm, points.normal, limit).height_mm
     summary = cut_summary(height, points.area_mm2, target_mm, points.out_of_reach)
-    cut = height[~points.out_of_reach & np.isfinite(height)]
-    tail = tolerances.TAIL_SHARE_OF_AREA
-    least, most = np.quantile(cut, [tail, 1.0 - tail]) if len(cut) else (np.nan, np.nan)
-    gouge = float(np.maximum(-(least + place.stock_left_mm), 0.0))
-    return Proof(summary, _unevenness(height, points), height, float(least), float(most), gouge)
+    depth = _depth_mm(swept, points, height, place, limit)
+    is_cut = ~points.out_of_reach & np.isfinite(height)
+    tail, (least, most, gouge) = tolerances.TAIL_SHARE_OF_AREA, (np.nan,) * 3
+    if is_cut.any():
+        least, most = np.quantile(height[is_cut], [tail, 1.0 - tail])
+        gouge = np.quantile(depth[is_cut], 1.0 - tail)
+    return Proof(summary, _unevenness(height, points), height, depth, float(least), float(most), float(gouge))
+
+
+def _depth_mm(swept: SweptPasses, points: ProofPoints, height: Floats, place: Workplace, limit_mm: float) -> Floats:
+    """(q,) how far the cutter goes below both the smooth surface and the facets, beyond the stock it is to leave."""
+    depth = np.maximum(-(height + points.over_mm + place.stock_left_mm), 0.0)
+    rows = np.flatnonzero(depth > place.path_mm)
+    # at an edge of the part a cutter that grazes the wall behind it would seem to cut as deep as it is wide
+    normal = points.normal[rows]
+    foot = points.point_mm[rows] - points.over_mm[rows, None] * normal
+    aside = np.cross(normal, np.eye(3)[np.abs(normal).argmin(axis=1)])
+    aside /= np.linalg.norm(aside, axis=1, keepdims=True)
+    for way in (aside, -aside, np.cross(normal, aside), np.cross(aside, normal)):
+        found = virtual_cut(swept, foot, (normal + way) / np.sqrt(2.0), limit_mm).height_mm
+        depth[rows] = np.minimum(depth[rows], np.maximum(-(found + place.stock_left_mm), 0.0))
+    return depth
 
 
 def leaves_no_more(one: Proof, other: Proof, noise_mm: float) -> bool:

@@ -19,9 +19,9 @@ def laid_of(points, heights, normal=(0, 0, 1.0), out=None):
     count = len(points)
     told = ProofPoints(
         points, np.broadcast_to(np.asarray(normal, float), (count, 3)), np.full(count, 0.25), np.zeros(count, np.int64),
-        np.zeros(count, bool) if out is None else out,
+        np.zeros(count), np.zeros(count, bool) if out is None else out,
     )  # fmt: skip
-    return SimpleNamespace(points=told, proof=SimpleNamespace(height_mm=heights))
+    return SimpleNamespace(points=told, proof=SimpleNamespace(height_mm=heights, depth_mm=np.maximum(-heights, 0.0)))
 
 
 def scattered(count=2000, seed=1):
