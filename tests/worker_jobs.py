@@ -43,6 +43,16 @@ def raise_input_error(number):
     raise InputError("part", f"number {number} is bad", "give another")
 
 
+def kill_the_worker(task):
+    """Ends the process of a cluster that this one works for: always, once, or never."""
+    word, mark = task
+    if word == "always" or (word == "once" and not mark.exists()):
+        mark.touch()
+        os.kill(os.getppid(), signal.SIGKILL)
+        time.sleep(60)
+    return word
+
+
 def hang_or_hoard(what):
     """Hangs, by itself or in a child; takes memory, by itself or in a child; prints; or gives back its word."""
     if what == "hang":

@@ -65,6 +65,12 @@ def batch(
             "--scheduler", metavar="ADDRESS", help="Plan on the workers of this Dask scheduler, tcp://HOST:8786."
         ),
     ] = None,
+    store: Annotated[
+        str | None,
+        typer.Option(
+            "--store", metavar="URL", help="Object store that plans and lists go to, such as s3://BUCKET/NAME."
+        ),
+    ] = None,
     quantities: Annotated[
         Path | None,
         typer.Option(
@@ -122,7 +128,8 @@ def batch(
     words: list[tuple[str, object]] = [
         ("out", out), *(("include", name) for name in include or ()), *(("exclude", name) for name in exclude or ()),
         ("workers", workers), ("time-limit", None if time_limit == "30 min" else time_limit),
-        ("memory-limit", memory_limit), ("scheduler", scheduler), ("quantities", quantities), ("job", job),
+        ("memory-limit", memory_limit), ("scheduler", scheduler), ("store", store),
+        ("quantities", quantities), ("job", job),
         *((name.replace("_", "-"), value) for name, value in given.items()), ("passes", passes), ("short", short),
         ("reports", reports),        ("no-pictures", no_pictures),
     ]  # fmt: skip
@@ -147,6 +154,7 @@ def batch(
         only=frozenset(only or ()),
         quantities=ONE_EACH if quantities is None else read_quantities(quantities),
         command=("advisor", "batch", str(folder), *_as_typed(words)),
+        store_url=store,
     )
     try:
         with _listeners(as_json, quiet) as listeners:
@@ -155,7 +163,7 @@ def batch(
         if not quiet:
             typer.echo("interrupted; what was finished is kept: run the same again to go on", err=True)
         return INTERRUPTED
-    _tell(result, out, time.monotonic() - started, quiet)
+    _tell(result, out, store, time.monotonic() - started, quiet)
     if result.unwritten:
         return UNUSABLE
     return SOME_NOT_PLANNED if result.failed else DONE
@@ -280,7 +288,7 @@ def _rate(parts: float, seconds: float) -> str:
     return f"{a_second:.1f} parts/s" if a_second >= 1 else f"{60 * a_second:.1f} parts/min"
 
 
-def _tell(result: LibraryResult, out: Path, seconds: float, quiet: bool) -> None:
+def _tell(result: LibraryResult, out: Path, store: str | None, seconds: float, quiet: bool) -> None:
     for failure in result.failures:
         typer.echo(f"not planned: {_plain(failure.file)}: {_plain(failure.reason)}", err=True)
     if result.failed > len(result.failures):
@@ -300,9 +308,12 @@ def _tell(result: LibraryResult, out: Path, seconds: float, quiet: bool) -> None
         more = ", ..." if len(result.not_there) > _NAMED else ""
         parts = counted(len(result.not_there), "part")
         typer.echo(f"the table of quantities lists {parts} that the folder does not have: {named}{more}", err=True)
+    if result.unwritten:
+        return
     if result.failed:
         typer.echo(f"how to try those again that were not planned: {out / 'not_planned.csv'}", err=True)
-    typer.echo(f"look at {out / 'index.html'}", err=True)
+    index = out / "index.html" if store is None else f"{store.rstrip('/')}/index.html"
+    typer.echo(f"look at {index}", err=True)
 
 
 def _plain(words: str) -> str:

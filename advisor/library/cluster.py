@@ -24,6 +24,8 @@ Result = TypeVar("Result")
 # Tasks that wait at the workers, for each that is in work: so none of them waits for the next.
 _AHEAD = 2
 _CONNECT_SECONDS = 10.0
+# A task whose workers ended, one after the other, while it was with them.
+_WITH_ITS_WORKERS = Lost("died")
 
 
 def over_cluster(address: str, limits: Limits = NO_LIMITS) -> Crew:
@@ -49,9 +51,17 @@ def over_cluster(address: str, limits: Limits = NO_LIMITS) -> Crew:
             if not threads:
                 remedy = f"start some with: dask worker {address} --nthreads 1"
                 raise InputError(address, "has no workers", remedy)
-            executor = _Cluster(client)
+            executor, apart = _Cluster(client), _Apart(work, limits)
+            suspects: list[Task] = []
             try:
-                yield from over_executor(executor, _Apart(work, limits), tasks, _AHEAD * threads, warmed_by=warmed_by)
+                for task, result in over_executor(executor, apart, tasks, _AHEAD * threads, warmed_by=warmed_by):
+                    if result is _WITH_ITS_WORKERS:
+                        suspects.append(task)
+                    else:
+                        yield task, result
+                # what stood beside a part that ends workers ended with them: each gets a try of its own
+                for task in suspects:
+                    yield task, executor.submit(apart, task).result()
             except CancelledError as fault:
                 remedy = "start it again, then run the same again to go on"
                 raise InputError(address, "the scheduler has gone away", remedy) from fault
@@ -66,7 +76,7 @@ class _Cluster(Executor):
         self._inner = client.get_executor(pure=False, retries=0)
 
     def submit(self, work: Callable[..., Any], /, *tasks: Any, **_options: Any) -> Future[Any]:
-        """Begin; a task whose worker dies with it again and again is lost."""
+        """Begin; a task whose workers die with it again and again is lost."""
         outcome: Future[Any] = Future()
         outcome.set_running_or_notify_cancel()
         inner: Future[Any] = self._inner.submit(work, *tasks)
@@ -82,7 +92,7 @@ def _pass_on(done: Future[Any], outcome: Future[Any]) -> None:
         return
     fault = done.exception()
     if isinstance(fault, KilledWorker):
-        outcome.set_result(Lost("died"))
+        outcome.set_result(_WITH_ITS_WORKERS)
     elif fault is not None:
         outcome.set_exception(fault)
     else:

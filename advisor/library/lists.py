@@ -22,6 +22,7 @@ from advisor.pack.tables import safe_cell
 
 INDEX, PARTS_CSV, PARTS_PARQUET, NOT_PLANNED = "index.html", "parts.csv", "parts.parquet", "not_planned.csv"
 ALIKE_ZONES = "alike_zones.csv"
+LISTS = (INDEX, PARTS_CSV, PARTS_PARQUET, NOT_PLANNED, ALIKE_ZONES)
 
 
 @dataclass(frozen=True)

@@ -19,7 +19,7 @@ from advisor.advice.settings import Settings, resolve
 from advisor.errors import InputError
 from advisor.intake.door import OPTION_KEYS
 from advisor.library.ledger import Ledger, LedgerPart, State, open_ledger
-from advisor.library.lists import BatchHead, retry_command, write_lists
+from advisor.library.lists import LISTS, BatchHead, retry_command, write_lists
 from advisor.library.lost import failure_of
 from advisor.library.patterns import ALL_FILES, Patterns
 from advisor.library.places import sweep_desks
@@ -27,8 +27,9 @@ from advisor.library.pool import Crew, over_cores
 from advisor.library.quantities import ONE_EACH, Quantities
 from advisor.library.scan import Scan, name_below, scan_folder
 from advisor.library.slot import NO_LIMITS, Limits, Lost
+from advisor.library.store import FolderStore, ObjectStore
 from advisor.library.summary import Failure, Outcome, PartSummary, summary_from_json
-from advisor.library.work import PLANS, THUMBNAILS, PartTask, has_its_files, plan_one
+from advisor.library.work import PLANS, THUMBNAILS, PartTask, files_of, plan_one, store_of
 from advisor.part.mesh import Mesh
 
 # So many failures are told one by one at the end; all are in the lists.
@@ -40,7 +41,7 @@ class LibraryJob:
     """Parts to plan, where to, and how: ``keys`` of a job file and ``options`` as ``advisor.plan`` takes them.
 
     ``only`` are names of parts: the others are left as they are. ``command`` are the words that start this job, as they
-    are told to try a part again.
+    are told to try a part again. Plans and small pictures go to ``store_url`` where it is given, the lists to both.
     """
 
     folder: Path
@@ -59,6 +60,16 @@ class LibraryJob:
     only: frozenset[str] = frozenset()
     quantities: Quantities = ONE_EACH
     command: tuple[str, ...] = ("advisor", "batch")
+    store_url: str | None = None
+
+    @property
+    def store(self) -> FolderStore | ObjectStore:
+        """Where plans go."""
+        return store_of(self.out, self.store_url)
+
+    def holds(self, place: str) -> bool:
+        """Whether the plan of a part is there as it was written."""
+        return self.store.has(files_of(place, pictures=self.pictures, reports=self.reports))
 
 
 @dataclass(frozen=True)
@@ -132,6 +143,8 @@ def plan_library(
     head = _head(job, settings, len(scan.parts) + len(scan.unreadable))
     tally = _Tally()
     with open_ledger(job.out) as ledger:
+        if isinstance(job.store, ObjectStore):
+            job.store.begin()
         _sweep(job.out)
         ledger.begin(scan.parts, again=job.again)
         not_there = tuple(sorted(set(job.quantities.pieces) - {part.file for part in scan.parts}))
@@ -149,6 +162,7 @@ def plan_library(
             ledger.save_rest()
             _sweep(job.out)
             unwritten = write_lists(job.out, head, ledger.outcomes, unreadable)
+            unwritten += _lists_in_store(job)
     failures = tuple(sorted(tally.failures, key=lambda fault: fault.file))
     return LibraryResult(
         tally.planned, tally.unchanged, tally.failed, failures, exact_models, tuple(unwritten), not_there
@@ -158,6 +172,17 @@ def plan_library(
 def _sweep(out: Path) -> None:
     for folder in (PLANS, THUMBNAILS):
         sweep_desks(out / folder)
+
+
+def _lists_in_store(job: LibraryJob) -> list[str]:
+    """Bring the lists to where the plans are, so that links in them hold; a line where that does not go."""
+    if not isinstance(job.store, ObjectStore):
+        return []
+    try:
+        job.store.put_files(job.out, [name for name in LISTS if (job.out / name).is_file()])
+    except InputError as fault:
+        return [str(fault)]
+    return []
 
 
 def _is_planned(outcome: object) -> bool:
@@ -205,7 +230,7 @@ def _sort_out(job: LibraryJob, digest: str, ledger: Ledger, tally: _Tally, liste
 
 def _state(job: LibraryJob, part: LedgerPart, wanted: str | None) -> State:
     holds = wanted is not None and part.key == wanted and part.summary is not None
-    if holds and has_its_files(job.out, part.place, pictures=job.pictures, reports=job.reports):
+    if holds and job.holds(part.place):
         return "planned"
     if job.only and part.file not in job.only:
         return "failed" if part.state == "failed" else "left"
@@ -239,7 +264,7 @@ def _task(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> PartTask:
     folder, out = job.folder.absolute(), job.out.absolute()
     return PartTask(
         part.file, folder / part.way, part.place, out, job.keys, job.options, job.pictures, job.reports, job.passes,
-        job.short, _place_of_same(job, ledger, part),
+        job.short, _place_of_same(job, ledger, part), job.store_url,
     )  # fmt: skip
 
 
@@ -247,7 +272,7 @@ def _place_of_same(job: LibraryJob, ledger: Ledger, part: LedgerPart) -> str | N
     """Where a plan of the same content and settings lies that stays as it is."""
     held: Iterable[LedgerPart] = () if part.wanted is None else ledger.settled(part.wanted)
     for other in held:
-        if other.file != part.file and has_its_files(job.out, other.place, pictures=job.pictures, reports=job.reports):
+        if other.file != part.file and job.holds(other.place):
             return other.place
     return None
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from advisor.errors import InputError
+from advisor.library.store import FolderStore, ObjectStore, Store
 from advisor.library.summary import Failure, Outcome, PartSummary, summary_of
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ PLANS, THUMBNAILS = "plans", "thumbnails"
 class PartTask:
     """A part to plan: ``place`` is its folder below ``out/plans``, ``keys`` and ``options`` are its job.
 
-    ``like`` is the place of a plan of the same content and settings, which is copied; None to plan.
+    ``like`` is the place of a plan of the same content and settings, which is copied; None to plan. ``store_url`` is
+    the object store that plans go to; None for ``out``.
     """
 
     file: str
@@ -36,6 +38,12 @@ class PartTask:
     passes: bool = False
     short: bool = False
     like: str | None = None
+    store_url: str | None = None
+
+    @property
+    def store(self) -> Store:
+        """Where its plan goes."""
+        return store_of(self.out, self.store_url)
 
 
 def plan_one(task: PartTask) -> Outcome:
@@ -57,10 +65,11 @@ def _planned(task: PartTask) -> PartSummary:
     from advisor.pack.folder import write_plan_folder
 
     made = _copied(task) or _made(task)
-    if task.pictures:
-        _save_thumbnail(made, thumbnail_path(task.out, task.place))
-    write_plan_folder(made, task.out / PLANS / task.place, pictures=task.pictures, report=task.reports)
-    return summary_of(made, task.file, f"{PLANS}/{task.place}")
+    with task.store.desk() as desk:
+        if task.pictures:
+            _save_thumbnail(made, desk / thumbnail_of(task.place))
+        write_plan_folder(made, desk / plan_of(task.place), pictures=task.pictures, report=task.reports)
+    return summary_of(made, task.file, plan_of(task.place))
 
 
 def _made(task: PartTask) -> Plan:
@@ -77,36 +86,39 @@ def _copied(task: PartTask) -> Plan | None:
     if task.like is None:
         return None
     try:
-        held = read_plan_folder(task.out / PLANS / task.like)
-        _ = held.outlines  # read here, so that damage shows before the folder is written
+        with task.store.fetched(plan_of(task.like)) as folder:
+            held = read_plan_folder(folder)
+            _ = held.outlines  # read here, so that damage shows before the folder is written
     except InputError:
         return None
     part = replace(held.record.part, name=name_as_text(task.path.stem), file=name_as_text(task.path.name))
     return replace(held, record=replace(held.record, part=part))
 
 
-def thumbnail_path(out: Path, place: str) -> Path:
-    """Where the small picture of a part lies."""
-    return out / THUMBNAILS / f"{place}.png"
+def store_of(out: Path, url: str | None) -> FolderStore | ObjectStore:
+    """Where plans go."""
+    return FolderStore(out) if url is None else ObjectStore(url)
 
 
-def has_its_files(out: Path, place: str, *, pictures: bool, reports: bool) -> bool:
-    """Whether the plan of a part is there as it was written."""
-    folder = out / PLANS / place
-    files = [folder / "plan.json", folder / "zones.csv", folder / "facets.npz"]
+def plan_of(place: str) -> str:
+    """The plan folder of a part, as the store names it."""
+    return f"{PLANS}/{place}"
+
+
+def thumbnail_of(place: str) -> str:
+    """The small picture of a part, as the store names it."""
+    return f"{THUMBNAILS}/{place}.png"
+
+
+def files_of(place: str, *, pictures: bool, reports: bool) -> list[str]:
+    """Files by which the plan of a part is told to be there as it was written."""
+    names = ["plan.json", "zones.csv", "facets.npz"]
     if pictures:
-        files += [folder / "zone_map.png", thumbnail_path(out, place)]
+        names.append("zone_map.png")
     if reports:
-        files += [folder / "report.html"]
-    return all(_holds_something(file) for file in files)
-
-
-def _holds_something(file: Path) -> bool:
-    # after a power cut files may be there and empty
-    try:
-        return file.stat().st_size > 0
-    except OSError:
-        return False
+        names.append("report.html")
+    files = [f"{plan_of(place)}/{name}" for name in names]
+    return [*files, thumbnail_of(place)] if pictures else files
 
 
 def _save_thumbnail(made: Plan, path: Path) -> None:

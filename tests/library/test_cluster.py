@@ -20,11 +20,15 @@ distributed = pytest.importorskip(
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::DeprecationWarning")
 
 
+def two_workers():
+    return distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0", silence_logs=50
+    )
+
+
 @pytest.fixture(scope="module")
 def address():
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-    ) as cluster:
+    with two_workers() as cluster:
         yield cluster.scheduler_address
 
 
@@ -61,6 +65,16 @@ def test_limits_and_deaths_are_those_of_the_cores(address):
     }  # fmt: skip
     results = dict(over_cluster(address)(worker_jobs.double_or_die, range(8), warmed_by=always))
     assert results == {n: Lost("died") if n in (3, 5) else 2 * n for n in range(8)}
+
+
+def test_a_worker_that_dies_costs_no_part_and_a_part_that_kills_workers_itself_only(tmp_path):
+    """The processes of the cluster themselves are killed: another one takes the part up again."""
+    tasks = [(word, tmp_path / f"{number}") for number, word in enumerate(["well", "once", "well", "always", "well"])]
+    with two_workers() as cluster:
+        results = list(over_cluster(cluster.scheduler_address)(worker_jobs.kill_the_worker, tasks, warmed_by=always))
+    assert sorted((task[1].name, result) for task, result in results) == [
+        ("0", "well"), ("1", "once"), ("2", "well"), ("3", Lost("died")), ("4", "well"),
+    ]  # fmt: skip
 
 
 def test_a_fault_of_the_work_comes_out_as_it_is(address):
