@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
+# What the program is called where packages are had from; `advisor` there is a stranger's.
+DISTRIBUTION = "advisor-surface-finishing"
 # A line is shown no longer than this, without the middle: files may hold, and libraries quote, words of any length.
 _MOST_LETTERS = 1000
+
+
+def install_extra(extra: str) -> str:
+    """The command that brings an optional extra.
+
+    >>> install_extra("pdf")
+    "pip install 'advisor-surface-finishing[pdf]'"
+    """
+    return f"pip install '{DISTRIBUTION}[{extra}]'"
 
 
 class InputError(Exception):

@@ -14,6 +14,8 @@ OPTIONS = [
     "--disable-component-update", "--disable-sync", "--no-first-run", "--disable-quic", "--hide-scrollbars",
 ]  # fmt: skip
 NEEDS_CHROMIUM = [
-    pytest.mark.skipif(find_spec("playwright") is None, reason="playwright is not installed (it is in advisor[dev])"),
+    pytest.mark.skipif(
+        find_spec("playwright") is None, reason="playwright is not installed (it is in advisor-surface-finishing[dev])"
+    ),
     pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)"),
 ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import api_reference
 import documented
 import pytest
 from asked_for import IS_ALL
@@ -39,3 +40,9 @@ def test_links_of_the_docs_lead_somewhere(name: str) -> None:
     for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text):
         if "://" not in target:
             assert ((TOP / name).parent / target).exists(), target
+
+
+def test_the_reference_is_that_of_the_docstrings() -> None:
+    told = (TOP / "docs/reference.md").read_text("utf-8")
+    assert told == api_reference.reference(), "renew with: python tests/api_reference.py > docs/reference.md"
+    assert len(re.findall(r"(?m)^### ", told)) > 60 and "<function" not in told

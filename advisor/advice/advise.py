@@ -28,6 +28,7 @@ from advisor.advice.tool_sequence import tool_sequence
 from advisor.advice.totals import totals_of
 from advisor.advice.work import Work, work_for
 from advisor.advice.zones_of_plan import zones_of_plan
+from advisor.errors import DISTRIBUTION
 from advisor.model import (
     SCHEMA,
     FacetArrays,
@@ -222,7 +223,7 @@ def _warnings(
 def package_version() -> str:
     """Version of the installed package."""
     try:
-        return version("advisor")
+        return version(DISTRIBUTION)
     except PackageNotFoundError:  # run from a checkout that is not installed
         return "0+unknown"
 

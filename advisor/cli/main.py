@@ -11,13 +11,14 @@ import typer
 from advisor.cli.batch import batch
 from advisor.cli.calc import calc
 from advisor.cli.compare import compare
+from advisor.cli.demo import demo
 from advisor.cli.export import export
 from advisor.cli.job import job
 from advisor.cli.plan import plan
 from advisor.cli.view import view
 from advisor.cli.web import web
 from advisor.cli.whatif import whatif
-from advisor.errors import InputError
+from advisor.errors import DISTRIBUTION, InputError
 
 DONE, FAULT, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
 # Commands that plan one part; those that plan many compile in many processes anyway.
@@ -42,6 +43,7 @@ app.command()(whatif)
 app.command()(compare)
 app.command()(batch)
 app.command()(job)
+app.command()(demo)
 app.add_typer(calc, name="calc")
 
 
@@ -49,7 +51,7 @@ def _print_version(wanted: bool) -> None:
     if wanted:
         from importlib.metadata import version
 
-        typer.echo(f"advisor {version('advisor')}")
+        typer.echo(f"advisor {version(DISTRIBUTION)}")
         raise typer.Exit
 
 

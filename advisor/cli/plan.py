@@ -30,7 +30,10 @@ def plan(
     steep_from: options.SteepFrom = None,
     no_pictures: Annotated[bool, typer.Option("--no-pictures", help="Leave out the pictures.")] = False,
     pdf: Annotated[
-        bool, typer.Option("--pdf", help="Write the report as report.pdf too (needs: pip install 'advisor[pdf]').")
+        bool,
+        typer.Option(
+            "--pdf", help="Write the report as report.pdf too (needs: pip install 'advisor-surface-finishing[pdf]')."
+        ),
     ] = False,
     passes: Annotated[
         bool,

@@ -29,7 +29,7 @@ def web(
 ) -> None:
     """A page to try out a plan on: move a threshold, change the ball, lock a strategy, and read what follows.
 
-    Open the printed link in a browser; Ctrl-C ends it. Needs: pip install 'advisor[web]'.
+    Open the printed link in a browser; Ctrl-C ends it. Needs: pip install 'advisor-surface-finishing[web]'.
     """
     _keep_products_to_one_thread()
     from advisor.screen.web.serve import LOOPBACK, check_can_serve, serve

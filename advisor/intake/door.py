@@ -51,7 +51,7 @@ def plan(
         Lay the passes of every candidate and cut them virtually; without, lengths are area over spacing, and the plan
         is there in a fraction of the time.
     in_short : bool
-        Zones, advice and minutes for a quote, in a third of the time without passes: see ``advice.advise.estimate``.
+        Zones, advice and minutes for a quote, in a fifth of the time without passes: see ``advice.advise.estimate``.
         Takes neither of the two above.
     progress : Progress, optional
         Is told what is being done and the share that lies behind, 0 to 1; what it raises ends the work.

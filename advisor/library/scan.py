@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from advisor.errors import InputError
+from advisor.errors import InputError, install_extra
 from advisor.intake import step
 from advisor.intake.read import SUFFIXES
 from advisor.library.patterns import ALL_FILES, Patterns
@@ -146,5 +146,5 @@ def _nothing_found(folder: Path, exact_models: int, not_meant: int, unreadable: 
     if exact_models:
         remedy = f"export its {exact_models} STEP or IGES models as STL"
         if not step.can_read_step():
-            remedy += ", or have STEP read: pip install 'advisor[step]'"
+            remedy += f", or have STEP read: {install_extra('step')}"
     return InputError(str(folder), "holds no part models", remedy)

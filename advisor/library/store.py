@@ -11,7 +11,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Protocol
 
-from advisor.errors import InputError
+from advisor.errors import InputError, install_extra
 
 # A plan is told to be there by this file: it comes last, and goes first.
 _LAST = "plan.json"
@@ -153,7 +153,7 @@ def _sizes(system: Any, folder: str) -> list[tuple[str, int]]:
 def _system(url: str) -> tuple[Any, str]:
     """The file system of an address, and the way in it."""
     if find_spec("fsspec") is None:
-        remedy = "install it with: pip install 'advisor[store]'"
+        remedy = f"install it with: {install_extra('store')}"
         raise InputError("--store", "needs the package fsspec, which is not installed", remedy)
     from fsspec.core import url_to_fs
 

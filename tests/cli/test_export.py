@@ -104,7 +104,7 @@ def test_without_the_parquet_library_a_folder_gets_the_rest(
     assert "note: no Parquet files: needs the package pyarrow" in capsys.readouterr().err
     assert not list(tmp_path.rglob("*.parquet")) and len(list(tmp_path.rglob("*.glb"))) == 1
     assert export(folder, "--to", tmp_path / "more", "--as", "parquet") == 2
-    assert "pip install 'advisor[parquet]'" in capsys.readouterr().err
+    assert "pip install 'advisor-surface-finishing[parquet]'" in capsys.readouterr().err
 
 
 def test_help_waits_for_nothing_heavy() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from advisor.cli.main import run_for_code
 
-pytest.importorskip("uvicorn", reason="the page needs advisor[web]")
+pytest.importorskip("uvicorn", reason="the page needs advisor-surface-finishing[web]")
 
 
 @pytest.mark.parametrize(

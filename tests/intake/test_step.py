@@ -15,7 +15,7 @@ from advisor.errors import InputError
 from advisor.intake import step
 from advisor.part.coarseness import chord_error_um
 
-pytest.importorskip("OCP", reason="what reads STEP is not installed (it is in advisor[dev])")
+pytest.importorskip("OCP", reason="what reads STEP is not installed (it is in advisor-surface-finishing[dev])")
 
 # A step of 60 x 40, 10 high before and 30 behind, a fillet in its corner, and a round boss on top; mm.
 LONG, DEEP, LOW, HIGH, BACK, FILLET, BOSS, BOSS_HIGH = 60.0, 40.0, 10.0, 30.0, 20.0, 6.0, 8.0, 15.0

@@ -14,7 +14,7 @@ from advisor.library.cluster import over_cluster
 from advisor.library.slot import Limits, Lost
 
 distributed = pytest.importorskip(
-    "distributed", reason="Dask distributed is not installed (the extra cluster, in advisor[dev])"
+    "distributed", reason="Dask distributed is not installed (the extra cluster, in advisor-surface-finishing[dev])"
 )
 # what Dask's own shutdown says of itself is none of ours
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::DeprecationWarning")
@@ -93,4 +93,4 @@ def test_no_scheduler_or_no_dask_is_one_line(tmp_path, capsys, monkeypatch):
         assert error.startswith(f"error: {address}: no scheduler answers there; check the address")
     monkeypatch.setattr("advisor.library.cluster.find_spec", lambda _name: None)
     assert run_for_code([*words, address]) == 2
-    assert "pip install 'advisor[cluster]'" in capsys.readouterr().err
+    assert "pip install 'advisor-surface-finishing[cluster]'" in capsys.readouterr().err

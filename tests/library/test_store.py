@@ -14,7 +14,9 @@ from advisor.errors import InputError
 from advisor.library.run import LibraryJob, plan_library
 from advisor.library.store import ObjectStore
 
-fsspec = pytest.importorskip("fsspec", reason="fsspec is not installed (the extra store, in advisor[dev])")
+fsspec = pytest.importorskip(
+    "fsspec", reason="fsspec is not installed (the extra store, in advisor-surface-finishing[dev])"
+)
 
 
 @pytest.fixture
@@ -110,7 +112,7 @@ def test_what_is_no_store_of_plans_is_one_line(
 
     monkeypatch.setattr("advisor.library.store.find_spec", lambda _name: None)
     assert run_for_code([*words, "memory://elsewhere"]) == 2
-    remedy = "install it with: pip install 'advisor[store]'"
+    remedy = "install it with: pip install 'advisor-surface-finishing[store]'"
     assert capsys.readouterr().err == f"error: --store: needs the package fsspec, which is not installed; {remedy}\n"
 
 

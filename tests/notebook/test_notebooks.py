@@ -11,10 +11,10 @@ from typing import Any
 import pytest
 from asked_for import few_of
 
-nbformat = pytest.importorskip("nbformat", reason="nbformat is not installed (it is in advisor[dev])")
-nbclient = pytest.importorskip("nbclient", reason="nbclient is not installed (it is in advisor[dev])")
-pytest.importorskip("ipykernel", reason="ipykernel is not installed (it is in advisor[dev])")
-pytest.importorskip("pandas", reason="pandas is not installed (it is in advisor[dev])")
+nbformat = pytest.importorskip("nbformat", reason="nbformat is not installed (it is in advisor-surface-finishing[dev])")
+nbclient = pytest.importorskip("nbclient", reason="nbclient is not installed (it is in advisor-surface-finishing[dev])")
+pytest.importorskip("ipykernel", reason="ipykernel is not installed (it is in advisor-surface-finishing[dev])")
+pytest.importorskip("pandas", reason="pandas is not installed (it is in advisor-surface-finishing[dev])")
 
 FOLDER = Path(__file__).resolve().parents[2] / "docs" / "notebooks"
 SHOWN = {

@@ -26,7 +26,7 @@ from advisor.pack.palette import ZONE_COLOURS
 from advisor.pack.tables import zones_csv
 from advisor.pack.zone_maps import zone_paints
 
-pandas = pytest.importorskip("pandas", reason="pandas is not installed (it is in advisor[dev])")
+pandas = pytest.importorskip("pandas", reason="pandas is not installed (it is in advisor-surface-finishing[dev])")
 HOSTILE = '<img src=x onerror="alert(1)"> & </td><script>alert(2)</script>'
 
 

@@ -486,7 +486,7 @@ def test_without_typst_one_line_says_what_to_do(monkeypatch: pytest.MonkeyPatch,
     from advisor.cli.main import run_for_code
 
     monkeypatch.setattr(report_pdf, "find_spec", lambda name: None)
-    with pytest.raises(InputError, match=r"needs typst.*pip install 'advisor\[pdf\]'"):
+    with pytest.raises(InputError, match=r"needs typst.*pip install 'advisor-surface-finishing\[pdf\]'"):
         report_pdf.check_can_write_pdf()
     monkeypatch.chdir(tmp_path)
     assert run_for_code(["plan", "no_such_part.stl", "--pdf"]) == 2

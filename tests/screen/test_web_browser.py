@@ -25,7 +25,7 @@ from browsers import NEEDS_CHROMIUM
 
 import advisor
 
-pytest.importorskip("uvicorn", reason="the page needs advisor[web]")
+pytest.importorskip("uvicorn", reason="the page needs advisor-surface-finishing[web]")
 pytestmark = NEEDS_CHROMIUM
 
 ROOT = Path(__file__).parents[2]
@@ -326,4 +326,4 @@ def test_the_extra_is_asked_for_in_one_line(monkeypatch, capsys) -> None:
     monkeypatch.setattr(serve, "find_spec", lambda name: None)
     assert run_for_code(["web"]) == 2
     told = capsys.readouterr().err
-    assert told.startswith("error: web: ") and "install advisor[web]" in told
+    assert told.startswith("error: web: ") and "pip install 'advisor-surface-finishing[web]'" in told

@@ -11,7 +11,7 @@ import pytest
 import trimesh
 from asked_for import few_of
 
-pytest.importorskip("starlette", reason="the page needs advisor[web]")
+pytest.importorskip("starlette", reason="the page needs advisor-surface-finishing[web]")
 
 from starlette.testclient import TestClient
 
