@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from importlib.util import find_spec
+from typing import Any
 
 import pytest
 
@@ -19,3 +20,9 @@ NEEDS_CHROMIUM = [
     ),
     pytest.mark.skipif(BROWSER is None, reason="no Chromium here (Debian: apt install chromium)"),
 ]
+
+
+def listen_to(page: Any, said: list[str]) -> None:
+    """Note what a page and its scripts complain of; what the driver says of its own speed is none of theirs."""
+    page.on("console", lambda message: None if "GL Driver Message" in message.text else said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browsers import NEEDS_CHROMIUM
+from browsers import NEEDS_CHROMIUM, listen_to
 from coloraide import Color
 from PIL import Image
 from test_index import FAILED, PART, head
@@ -77,8 +77,7 @@ def visit(chromium: Any, folder: Path, scheme: str) -> Iterator[tuple[Any, list[
     context = chromium.new_context(offline=True, viewport={"width": 1400, "height": 900}, color_scheme=scheme)
     page = context.new_page()
     said: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
+    listen_to(page, said)
     page.goto((folder / "index.html").as_uri())
     yield page, said
     context.close()

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import solids
 import trimesh
-from browsers import BROWSER, NEEDS_CHROMIUM, OPTIONS
+from browsers import BROWSER, NEEDS_CHROMIUM, OPTIONS, listen_to
 from PIL import Image
 
 import advisor
@@ -58,8 +58,7 @@ class Visit:
         self.page.on("request", lambda request: self.asked.append(request.url))
         self.got: list[str] = []
         self.page.on("response", lambda response: self.got.append(response.url))
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        listen_to(self.page, self.said)
         self.page.on("dialog", lambda dialog: self.said.append(dialog.message))
         self.page.goto(address)
 

@@ -21,7 +21,7 @@ from typing import Any
 import pytest
 import solids
 from asked_for import few_of, more
-from browsers import NEEDS_CHROMIUM
+from browsers import NEEDS_CHROMIUM, listen_to
 
 import advisor
 
@@ -68,8 +68,7 @@ class Visit:
         self.said: list[str] = []
         self.asked: list[str] = []
         self.page.on("request", lambda request: self.asked.append(request.url))
-        self.page.on("console", lambda message: self.said.append(message.text))
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        listen_to(self.page, self.said)
         self.page.goto(link)
 
     def drop(self, path: Path) -> None:
