@@ -34,6 +34,8 @@ from advisor.part.mesh import Mesh
 
 # So many failures are told one by one at the end; all are in the lists.
 MOST_TOLD = 50
+# Questions to a store that are on their way at once: each takes some hundredths of a second, nearly all of it waiting.
+_ASKED_AT_ONCE = 16
 
 
 @dataclass(frozen=True)
@@ -211,16 +213,17 @@ def _count(outcome: Outcome, tally: _Tally, listeners: Listeners) -> None:
 
 def _sort_out(job: LibraryJob, digest: str, ledger: Ledger, tally: _Tally, listeners: Listeners) -> None:
     """Tell parts whose plan still holds from those to do."""
-    with ThreadPoolExecutor(job.workers) as threads:
+
+    def look(part: LedgerPart) -> tuple[LedgerPart, State, str | None]:
+        content = _digest_of_file(job.folder / part.way)
+        wanted = None if content is None else _key(content, part.file, digest)
+        return part, _state(job, part, wanted), wanted
+
+    at_once = job.workers if job.store_url is None else max(job.workers, _ASKED_AT_ONCE)
+    with ThreadPoolExecutor(at_once) as threads:
         for page in ledger.found():
-            contents = threads.map(lambda part: _digest_of_file(job.folder / part.way), page)
-            told: list[tuple[LedgerPart, State, str | None]] = []
-            for part, content in zip(page, contents, strict=True):
-                wanted = None if content is None else _key(content, part.file, digest)
-                state = _state(job, part, wanted)
-                told.append((part, state, wanted))
-                if state == "planned":
-                    tally.unchanged += 1
+            told = list(threads.map(look, page))
+            tally.unchanged += sum(state == "planned" for _, state, _ in told)
             ledger.sort_out(told)
             for part, state, _ in told:
                 summary = part.summary if state == "planned" else None

@@ -28,10 +28,7 @@ class Store(Protocol):
 
     @contextmanager
     def desk(self) -> Iterator[Path]:
-        """A folder to write a part's files in, by their names; they are in the store when this ends well.
-
-        Below the folder they are in, a whole plan folder has to be written by ``pack.folder``.
-        """
+        """A folder to write files in, by their names in the store; they are in the store when this ends well."""
 
     @contextmanager
     def fetched(self, folder: str) -> Iterator[Path]:
@@ -88,7 +85,7 @@ class ObjectStore:
                 system.pipe_file(mark, _MARK_TEXT)
 
     def has(self, names: Sequence[str]) -> bool:
-        """See ``Store``; what cannot be asked counts as not there."""
+        """See ``Store``."""
         with _told(self.url):
             system, root = _system(self.url)
             folders = {name.rpartition("/")[0] for name in names}

@@ -233,6 +233,8 @@ def test_without_the_library_one_line_says_what_to_install(
     models: dict[str, Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(step, "find_spec", lambda name: None)
-    with pytest.raises(InputError, match=r"pip install 'advisor\[step\]', or export the part as STL") as told:
+    with pytest.raises(
+        InputError, match=r"pip install 'advisor-surface-finishing\[step\]', or export the part as STL"
+    ) as told:
         advisor.read_part(models["MM"])
     assert len(str(told.value).splitlines()) == 1
