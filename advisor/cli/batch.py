@@ -131,7 +131,7 @@ def batch(
         ("memory-limit", memory_limit), ("scheduler", scheduler), ("store", store),
         ("quantities", quantities), ("job", job),
         *((name.replace("_", "-"), value) for name, value in given.items()), ("passes", passes), ("short", short),
-        ("reports", reports),        ("no-pictures", no_pictures),
+        ("reports", reports), ("no-pictures", no_pictures),
     ]  # fmt: skip
     at_once = workers or usable_cores()
     library = LibraryJob(

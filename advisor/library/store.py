@@ -107,10 +107,10 @@ class ObjectStore:
             system, root = _system(self.url)
             for plan in sorted(plans):
                 _clear(system, f"{root}/{plan}")
+            for folder in sorted({name.rpartition("/")[0] for name in files}):
+                system.makedirs(f"{root}/{folder}".rstrip("/"), exist_ok=True)
             for name in sorted(files, key=lambda name: (name.endswith(f"/{_LAST}"), name)):
-                target = f"{root}/{name}"
-                system.makedirs(target.rpartition("/")[0], exist_ok=True)
-                system.put_file(str(desk / name), target)
+                system.put_file(str(desk / name), f"{root}/{name}")
 
     @contextmanager
     def fetched(self, folder: str) -> Iterator[Path]:

@@ -241,18 +241,15 @@ class Proof:
     depth_mm : (q,) float64 array
         How far the cutter goes below both the smooth surface and the facet behind it; 0 where it does not. What is cut
         of stock left on purpose is no gouge.
-    least_mm, most_mm : float
-        Heights of all of the area but ``tolerances.TAIL_SHARE_OF_AREA`` at either end: beside corners of the part a few
-        points have no normal to speak of. NaN where nothing is cut.
-    gouge_mm : float
-        Depth of all of the area but as small a tail. NaN where nothing is cut.
+    most_mm, gouge_mm : float
+        Height and depth that all of the area stays within but ``tolerances.TAIL_SHARE_OF_AREA``: beside corners of the
+        part a few points have no normal to speak of. NaN where nothing is cut.
     """
 
     summary: CutSummary
     unevenness: float
     height_mm: Floats
     depth_mm: Floats
-    least_mm: float
     most_mm: float
     gouge_mm: float
 
@@ -265,11 +262,10 @@ def proved(laid: LaidPasses, points: ProofPoints, place: Workplace, target_mm: f
     summary = cut_summary(height, points.area_mm2, target_mm, points.out_of_reach)
     depth = _depth_mm(swept, points, height, place, limit)
     is_cut = ~points.out_of_reach & np.isfinite(height)
-    tail, (least, most, gouge) = tolerances.TAIL_SHARE_OF_AREA, (np.nan,) * 3
+    within, most, gouge = 1.0 - tolerances.TAIL_SHARE_OF_AREA, np.nan, np.nan
     if is_cut.any():
-        least, most = np.quantile(height[is_cut], [tail, 1.0 - tail])
-        gouge = np.quantile(depth[is_cut], 1.0 - tail)
-    return Proof(summary, _unevenness(height, points), height, depth, float(least), float(most), float(gouge))
+        most, gouge = np.quantile(height[is_cut], within), np.quantile(depth[is_cut], within)
+    return Proof(summary, _unevenness(height, points), height, depth, float(most), float(gouge))
 
 
 def _depth_mm(swept: SweptPasses, points: ProofPoints, height: Floats, place: Workplace, limit_mm: float) -> Floats:
