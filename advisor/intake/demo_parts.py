@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-import advisor
 from advisor.errors import InputError
 
 DEMO_PARTS = ("fruit_cup_tool.stl", "egg_tray_tool.stl", "bottle_shoulder_mould.stl", "paddle_blade.stl")
@@ -21,7 +20,7 @@ def demo_part_paths() -> tuple[Path, ...]:
     InputError
         Where they are not installed.
     """
-    package = Path(advisor.__file__).parent
+    package = Path(__file__).parents[1]
     for folder in (package / _IN_WHEEL, package.parent / _IN_CHECKOUT):
         paths = tuple(folder / name for name in DEMO_PARTS)
         if all(path.is_file() for path in paths):
