@@ -43,5 +43,15 @@ class InputError(Exception):
         return line if len(line) <= _MOST_LETTERS else f"{line[:half]} ... {line[-half:]}"
 
 
+def needs_extra(subject: str, package: str, extra: str, instead: str = "") -> InputError:
+    """The fault of asking for what an optional extra brings where it is not there.
+
+    >>> print(needs_extra("--pdf", "typst", "pdf"))
+    --pdf: needs typst, which is not installed; install it with: pip install 'advisor-surface-finishing[pdf]'
+    """
+    remedy = f"install it with: {install_extra(extra)}{instead}"
+    return InputError(subject, f"needs {package}, which is not installed", remedy)
+
+
 class MissingSystemLibraryError(InputError):
     """Something outside Python is missing on this machine; the remedy names the system package."""

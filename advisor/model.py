@@ -45,6 +45,7 @@ from advisor.zone_model import (
 )
 
 __all__ = [
+    "PLAN_FILE",
     "SCHEMA",
     "SLOPE_CLASSES",
     "SMALL_FEATURES_SHAPE",
@@ -102,6 +103,8 @@ __all__ = [
 ]
 
 SCHEMA = "advisor-plan/1"
+# A plan folder is told by this file.
+PLAN_FILE = "plan.json"
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,6 @@ from advisor.advice.pass_sums import pass_sums
 from advisor.advice.target import StageTarget
 from advisor.advice.zone_surface import ZoneSurface, zone_surfaces
 from advisor.cutter.cutter import Cutter
-from advisor.kernels.shape_tensor import shape_tensors
 from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import curvature
 from advisor.part.mesh import Mesh
@@ -26,11 +25,10 @@ def patch_zones(mesh: Mesh, smooth: SmoothSurface, axis: np.ndarray, rule: ZoneR
 
 
 def surfaces_of(
-    mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: np.ndarray, most: int | None = None
+    mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: np.ndarray, most: int = 1_000_000
 ) -> list[ZoneSurface]:
     """The surface of every zone of a mesh."""
-    tensors = shape_tensors(mesh.vertices, mesh.faces, smooth.corner_normal, mesh.normal)
-    return zone_surfaces(tensors, zoning, axis, corner_slopes(zoning.surface.corner_normal, axis), most)
+    return zone_surfaces(mesh, smooth, zoning, axis, corner_slopes(zoning.surface.corner_normal, axis), most)
 
 
 def joined_zones(

@@ -26,7 +26,7 @@ from advisor.advice.stage_records import stage_records, title_record, tool_recor
 from advisor.advice.tilts import table_axis, table_turn_deg, with_tilts
 from advisor.advice.tool_sequence import tool_sequence
 from advisor.advice.totals import totals_of
-from advisor.advice.work import Work, work_for
+from advisor.advice.work import Depth, Work, work_for
 from advisor.advice.zones_of_plan import zones_of_plan
 from advisor.errors import DISTRIBUTION
 from advisor.model import (
@@ -112,15 +112,15 @@ def sketch(
     progress: Progress = silent,
     *,
     whole: MeasuredPart | None = None,
-    for_quote: bool = False,
+    depth: Depth = Depth.SKETCH,
 ) -> Plan:
     """The zones of a plan and their advice in a fraction of its time, while settings are tried out.
 
     Without passes, tilts, copies, places left over, tool sequence and outlines; what tools reach is carried over from
     the newest map asked for the same tools (see ``advice.reach_carried``). The plan that follows has the last word.
-    What `for_quote` leaves out beside is told by ``work.work_for``.
+    What one for a quote leaves out beside is told by ``work.Depth``.
     """
-    work = work_for(part, settings, kept, progress, in_short=True, for_quote=for_quote, whole=whole)
+    work = work_for(part, settings, kept, progress, depth=depth, whole=whole)
     zones = zones_of_plan(work, within(progress, ADVICE_FROM, DONE))
     return Plan(_record(work, zones), _facet_arrays(work.drawn.zoning, work.ids, None))
 
@@ -136,7 +136,7 @@ def estimate(
 
     Parameters are those of ``advise``.
     """
-    made = sketch(part, settings, NOT_KEPT, progress, whole=whole, for_quote=True)
+    made = sketch(part, settings, NOT_KEPT, progress, whole=whole, depth=Depth.QUOTE)
     told = cautions(made.zones, settings, made.record.part.chord_error_um, (), lays_passes=False)
     return replace(made, record=replace(made.record, cautions=(_SAYS_IN_SHORT, *told)))
 

@@ -74,7 +74,7 @@ def connected_places(
     kind_of_part = _kinds(of_parts, radius_mm) * (is_asked & parts.is_cut)[parts.parent]
     whole, piece = np.flatnonzero(kind), np.flatnonzero(kind_of_part)
     pieces = _Pieces(
-        whole, piece, np.concatenate([mesh.middle[whole], parts.mesh.middle[piece]]),
+        whole, piece, np.concatenate([mesh.middle_of(whole), parts.mesh.middle_of(piece)]),
         np.concatenate([mesh.area_mm2[whole], parts.mesh.area_mm2[piece]]),
         np.concatenate([kind[whole], kind_of_part[piece]]),
     )  # fmt: skip

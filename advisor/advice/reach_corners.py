@@ -81,9 +81,10 @@ def _inside_edges(mesh: Mesh, is_asked: Flags) -> NDArray[np.int64]:
     half = half[is_asked[one] & is_asked[other]]
     one, other = half // 3, mesh.twins[half] // 3
     bends = np.einsum("kx,kx->k", mesh.normal[one], mesh.normal[other]) < np.cos(np.radians(tolerances.CREASE_DEG))
+    half, one, other = half[bends], one[bends], other[bends]
     edge = mesh.vertices[half_edge_ends(mesh.faces, half)[:, 0]]
-    rises = np.einsum("kx,kx->k", mesh.middle[other] - edge, mesh.normal[one]) > 0.0
-    return np.asarray(half[bends & rises], dtype=np.int64)
+    rises = np.einsum("kx,kx->k", mesh.middle_of(other) - edge, mesh.normal[one]) > 0.0
+    return np.asarray(half[rises], dtype=np.int64)
 
 
 def _places_along(length_mm: Floats, apart_mm: float, most: int) -> tuple[NDArray[np.int64], Floats]:

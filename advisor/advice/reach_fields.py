@@ -85,13 +85,13 @@ def _sample_of_facets(part: PartReach, mesh: Mesh) -> NDArray[np.int64]:
     facet = part.samples.facet
     sample_of = np.full(len(mesh.faces), -1, np.int64)
     # of a facet's own samples the one nearest its middle
-    off = np.linalg.norm(part.samples.point - mesh.middle[facet], axis=1)
+    off = np.linalg.norm(part.samples.point - mesh.middle_of(facet), axis=1)
     order = np.lexsort((off, facet))
     first = order[np.flatnonzero(np.diff(facet[order], prepend=-1))]
     sample_of[facet[first]] = first
     unasked = np.flatnonzero((sample_of < 0) & part.faces_up)
     if len(unasked) > 0:
-        _, nearest = cKDTree(part.samples.point).query(mesh.middle[unasked])
+        _, nearest = cKDTree(part.samples.point).query(mesh.middle_of(unasked))
         sample_of[unasked] = nearest
     return sample_of
 
@@ -149,7 +149,7 @@ def part_fields(part: PartReach, parts: FacetParts, tool: Tool) -> ReachFields:
     if len(rows) == 0 or len(part.samples.point) == 0:
         return fields
     near = min(_NEAREST, len(part.samples.point))
-    away, sample = cKDTree(part.samples.point).query(parts.mesh.middle[rows], k=near)
+    away, sample = cKDTree(part.samples.point).query(parts.mesh.middle_of(rows), k=near)
     away, sample = away.reshape(len(rows), near), sample.reshape(len(rows), near)
     like = np.einsum("rkx,rx->rk", part.samples.normal[sample], parts.mesh.normal[rows]) > _LEAST_COSINE
     like |= ~like.any(axis=1)[:, None] & (np.arange(near) == 0)
@@ -186,19 +186,19 @@ def _ask_near_leftovers(
     near = _NEAR_SPACINGS * float(np.sqrt(np.quantile(part.samples.area_mm2, 0.95)))
     open_question = np.flatnonzero(reach != FACES_AWAY)
     away, _ = cKDTree(part.samples.point[seeds]).query(
-        parts.mesh.middle[rows[open_question]], distance_upper_bound=near
+        parts.mesh.middle_of(rows[open_question]), distance_upper_bound=near
     )  # fmt: skip
     asked = open_question[np.isfinite(away)][:_MOST_ASKED]
     normal = parts.corner_normal[rows[asked]].sum(axis=1)
     normal /= np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
-    state, left[asked] = asked_at(part, tool, parts.mesh.middle[rows[asked]], normal, _MOST_HEIGHTS)
+    state, left[asked] = asked_at(part, tool, parts.mesh.middle_of(rows[asked]), normal, _MOST_HEIGHTS)
     reach[asked] = np.where(left[asked] > 0.0, CUTTER_TOO_LARGE, state)
     # where the cutter gets in but for a trace, shank and holder hold it back as they do nearby
     sure = ((reach == REACHED) | (reach == SHANK_OR_HOLDER)).nonzero()[0]
     traces = asked[(left[asked] <= 0.0) & (state != REACHED) & (state != SHANK_OR_HOLDER)]
     sure = np.setdiff1d(sure, traces)
     if len(sure) > 0 and len(traces) > 0:
-        _, nearest = cKDTree(parts.mesh.middle[rows[sure]]).query(parts.mesh.middle[rows[traces]])
+        _, nearest = cKDTree(parts.mesh.middle_of(rows[sure])).query(parts.mesh.middle_of(rows[traces]))
         reach[traces] = reach[sure[nearest]]
     else:
         reach[traces] = REACHED

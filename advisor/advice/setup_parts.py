@@ -70,8 +70,7 @@ def cut_part(part: MeasuredPart, cut: CutFacets) -> SetupPart:
         ),
         Curvature(
             bends.k_max_per_mm[parent], bends.k_min_per_mm[parent], bends.k_max_direction[parent], bends.normal[parent],
-            _carried(bends.corner_normal, cut), np.concatenate([bends.vertex_k_max_per_mm, added]),
-            np.concatenate([bends.vertex_k_min_per_mm, added]),
+            np.concatenate([bends.vertex_k_max_per_mm, added]), np.concatenate([bends.vertex_k_min_per_mm, added]),
         ),
     )  # fmt: skip
 
@@ -93,7 +92,7 @@ def taken_from(whole: SetupPart, chosen: Flags) -> tuple[SetupPart, Ints]:
         ),
         Curvature(
             bends.k_max_per_mm[rows], bends.k_min_per_mm[rows], bends.k_max_direction[rows], bends.normal[rows],
-            bends.corner_normal[rows], bends.vertex_k_max_per_mm[used], bends.vertex_k_min_per_mm[used],
+            bends.vertex_k_max_per_mm[used], bends.vertex_k_min_per_mm[used],
         ),
     )  # fmt: skip
     return own, used.astype(np.int32)

@@ -6,6 +6,7 @@ import contextvars
 from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from enum import Enum
 from functools import partial
 
 import numpy as np
@@ -45,6 +46,18 @@ from advisor.zones.outline import Outline
 from advisor.zones.repeats import Family
 
 
+class Depth(Enum):
+    """How far the advice goes into things.
+
+    A sketch leaves out copies and fitted surfaces and asks some facets of large zones for all; for a quote fewer points
+    are asked what tools reach, too, and what zones would cost split is not weighed.
+    """
+
+    PLAN = "plan"
+    SKETCH = "sketch"
+    QUOTE = "quote"
+
+
 @dataclass(frozen=True)
 class Work:
     """What the advice for all zones has in common.
@@ -55,8 +68,7 @@ class Work:
     reach_key : what the reach hangs on; None where nothing was asked
     facets_um : chord error of the facets
     off_mm : stock that counts as nothing
-    in_short : whether estimates are enough
-    for_quote : whether what zones would cost split is left out too
+    depth : how far the advice goes
     ids : (z,) public number of every zone, -1 for those left out
     finished : (z,) zones that a ball is to finish
     layer : lays passes; None where lengths are area over spacing
@@ -71,8 +83,7 @@ class Work:
     finished: Flags
     facets_um: float | None
     off_mm: float
-    in_short: bool
-    for_quote: bool
+    depth: Depth
     accuracy: Accuracy
     families: tuple[Family, ...]
     fits: list[FittedSurface | None]
@@ -94,8 +105,7 @@ def work_for(
     progress: Progress,
     *,
     asks_reach: bool = True,
-    in_short: bool = False,
-    for_quote: bool = False,
+    depth: Depth = Depth.PLAN,
     lays_passes: bool = False,
     whole: MeasuredPart | None = None,
 ) -> Work:
@@ -105,12 +115,9 @@ def work_for(
     ----------
     asks_reach : bool
         Not where a plan stops after the zones.
-    in_short : bool
-        Neither copies nor fitted surfaces are looked for, and what tools reach is taken from the newest map that is
-        kept, point by point, where the tools are the same: an estimate that costs nothing. Else it is asked. Advice
-        then asks some facets of large zones for all.
-    for_quote : bool
-        In short, from fewer points of the surface, and what zones would cost split is not weighed.
+    depth : Depth
+        Where it is no plan, what tools reach is taken from the newest map that is kept, point by point, where the tools
+        are the same: an estimate that costs nothing. Else it is asked.
     """
     progress("zones", ZONES_FROM)
     axis = np.asarray(settings.axis)
@@ -138,7 +145,7 @@ def work_for(
     is_small = np.array([shape == SMALL_FEATURES_SHAPE for shape in shapes])
     fits: list[FittedSurface | None] = [None] * len(shapes)
     families: tuple[Family, ...] = ()
-    if not in_short:
+    if depth is Depth.PLAN:
         fits = kept.once("fits", key, lambda: zone_fits(zoning, ~is_small, axis, fit_tolerance_mm(facets_um)))
         families = kept.once("copies", key, lambda: families_of(zoning, axis, facets_um, is_small))
     finished = finished_zones(zoning, ids, wishes, is_small)
@@ -148,18 +155,18 @@ def work_for(
     if asks_reach:
         progress("reach", REACH_FROM)
         clearance = settings.job.clearance
-        tools_key = (settings.axis, asked, off_mm, clearance, for_quote)
+        tools_key = (settings.axis, asked, off_mm, clearance, depth is Depth.QUOTE)
         ask = partial(
             part_reach, in_the_way.mesh, zoning, finished, axis, asked, off_mm, clearance,
-            OF_A_QUOTE if for_quote else OF_A_PLAN,
+            OF_A_QUOTE if depth is Depth.QUOTE else OF_A_PLAN,
         )  # fmt: skip
-        reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, in_short)
+        reach, reach_key = _reach(kept, drawn, (key, finished.tobytes()), tools_key, ask, depth is not Depth.PLAN)
     layer = None
     if lays_passes and reach is not None:
         sunk = sunk_facets(in_the_way.mesh, in_the_way.smooth, axis, pass_depth_mm(settings, off_mm))
         layer = PassLayer(zoning, part.bends, sunk, axis, finished, settings.job, off_mm, copies_of(families))
     return Work(
-        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, in_short, for_quote,
+        part, settings, drawn, key, wishes, ids, finished, facets_um, off_mm, depth,
         accuracy_of(settings, facets_um), families, fits,
         kept.once("outlines", key, lambda: boundaries_of(zoning, axis)),
         measures.result(), asked, reach, reach_key, in_the_way.mesh, layer, PassBook(), kept,

@@ -25,7 +25,7 @@ def point_within(mesh: Mesh, zone: Ints, number: int) -> tuple[float, float, flo
     rows = np.flatnonzero(zone == number)
     asked = rows[np.linspace(0, len(rows) - 1, min(_ASKED, len(rows))).astype(np.int64)]
     border = _border_points(mesh, zone, number)
-    middle = mesh.middle[asked]
+    middle = mesh.middle_of(asked)
     if len(border) == 0:
         best = int(mesh.area_mm2[asked].argmax())
     else:

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.shape_tensor import bend_along, sharpest_bends
+from advisor.kernels.shape_tensor import bend_along, shape_tensors, sharpest_bends
 from advisor.part.frame import plan_axes
-from advisor.part.mesh import Floats
+from advisor.part.mesh import Floats, Mesh
+from advisor.part.smooth import SmoothSurface
 from advisor.zones.zoning import Zoning
 
 # Below this slope (radians, as a sine) uphill has no direction worth the name.
@@ -65,17 +66,17 @@ def rows_of_zones(zoning: Zoning) -> list[NDArray[np.int64]]:
 
 
 def zone_surfaces(
-    tensors: Floats, zoning: Zoning, axis: Floats, corner_slope_deg: Floats, most: int | None = None
+    mesh: Mesh, smooth: SmoothSurface, zoning: Zoning, axis: Floats, corner_slope_deg: Floats, most: int
 ) -> list[ZoneSurface]:
     """The surface of every zone, in the order of their numbers.
 
     Parameters
     ----------
-    tensors : (n, 6) shape tensors of the facets before cutting
+    mesh, smooth : the facets before cutting, and the smooth surface behind them
     zoning : Zoning
     axis : (3,) tool axis
     corner_slope_deg : (m, 2) least and greatest slope at the corners of every facet
-    most : int, optional
+    most : int
         So many facets of a zone at most, spread over it, that stand for all of its area: sums over them are near those
         of the zone, not the same, and cost no more however large it is.
     """
@@ -83,7 +84,8 @@ def zone_surfaces(
     surfaces = []
     for every in rows_of_zones(zoning):
         rows, area = _spread_over(every, cut.mesh.area_mm2[every], most)
-        tensor, normal = tensors[cut.parent[rows]], cut.normal[rows]
+        parent, normal = cut.parent[rows], cut.normal[rows]
+        tensor = shape_tensors(mesh.vertices, mesh.faces[parent], smooth.corner_normal[parent], mesh.normal[parent])
         surfaces.append(
             ZoneSurface(
                 axis,
@@ -102,9 +104,9 @@ def zone_surfaces(
     return surfaces
 
 
-def _spread_over(rows: NDArray[np.int64], area_mm2: Floats, most: int | None) -> tuple[NDArray[np.int64], Floats]:
+def _spread_over(rows: NDArray[np.int64], area_mm2: Floats, most: int) -> tuple[NDArray[np.int64], Floats]:
     """Every so-manieth facet where there are more than `most`, and areas that come to the same in all."""
-    if most is None or len(rows) <= most:
+    if len(rows) <= most:
         return rows, area_mm2
     # an odd step: pairs of facets take turns in meshes on a grid, and both kinds are to be asked
     step = -(-len(rows) // most) | 1

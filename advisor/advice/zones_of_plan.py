@@ -13,7 +13,7 @@ from advisor.advice.progress import Progress
 from advisor.advice.reach_of_zones import zone_reach
 from advisor.advice.side_by_side import side_by_side
 from advisor.advice.trade import trade_of
-from advisor.advice.work import Work
+from advisor.advice.work import Depth, Work
 from advisor.advice.zone_advice import zone_advice
 from advisor.advice.zone_records import ZoneMeasures
 from advisor.advice.zone_surface import ZoneSurface
@@ -95,7 +95,7 @@ def _advice(work: Work, number: int, check: Callable[[], None]) -> _Advised:
         return _advice_asked(work, number, check)
     wishes, job = work.wishes, work.settings.job
     key = (
-        work.key, work.reach_key, work.in_short, work.for_quote, number, wishes.strategy.get(number),
+        work.key, work.reach_key, work.depth, number, wishes.strategy.get(number),
         number in wishes.protected,
         work.settings.stages, work.accuracy, job.zones.corner_share,
     )  # fmt: skip
@@ -107,7 +107,7 @@ def _advice_asked(work: Work, number: int, check: Callable[[], None]) -> _Advise
     reach = None
     if work.reach is not None:
         reach = zone_reach(work.reach, number, work.asked, settings.job.zones.corner_share, measure.concave_radius_mm)
-    surface = (work.drawn.surfaces_in_short if work.in_short else work.drawn.surfaces)[number]
+    surface = (work.drawn.surfaces if work.depth is Depth.PLAN else work.drawn.surfaces_in_short)[number]
     steps, told = zone_advice(
         surface, measure, settings.stages, work.accuracy, work.wishes.strategy.get(number),
         is_protected=number in work.wishes.protected, reach=reach, laid=numbers_from(layer, number, check),
@@ -143,7 +143,7 @@ def _with_outline(zone: Zone, work: Work, number: int) -> Zone:
 
 
 def _trade(work: Work, surface: ZoneSurface, measure: ZoneMeasures, advice: Advice) -> Trade | None:
-    if work.for_quote:
+    if work.depth is Depth.QUOTE:
         return None
     flat_below_deg, stage = work.settings.job.zones.flat_below, work.settings.stages[-1]
     drawn = work.drawn

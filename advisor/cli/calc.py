@@ -205,7 +205,7 @@ def facet(
     as_json: AsJson = False,
 ) -> None:
     """Facets of a model: angle and number for a chord error, the error of an angle, or the export for a cusp."""
-    from advisor.cutter.sums import facet_sum
+    from advisor.cutter.facet_sums import facet_sum
 
     typed = Typed(answer_unit(unit))
     with faults_name_options():

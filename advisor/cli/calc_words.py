@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from advisor.units import MM_PER_UNIT
 
 if TYPE_CHECKING:
-    from advisor.cutter.sums import CuspSum, FacetSum, FinishSum, SpeedSum, StepoverSum, TiltSum
+    from advisor.cutter.facet_sums import FacetSum
+    from advisor.cutter.sums import CuspSum, FinishSum, SpeedSum, StepoverSum, TiltSum
 
 LOWER_BOUND = "Ideal geometry: a lower bound. Measured finish is commonly 1.5 to 3 times rougher."
 

@@ -73,8 +73,8 @@ def export(
 
 def _saved(path: Path, zones: list[int]) -> Plan:
     from advisor.intake.saved import read_plan_folder
+    from advisor.model import PLAN_FILE
     from advisor.pack.exchange import plan_of_zones
-    from advisor.pack.folder import PLAN_FILE
 
     folder = path.parent if path.name == PLAN_FILE else path
     if not (folder / PLAN_FILE).is_file():

@@ -100,7 +100,7 @@ def reached_by_facet(mesh: Mesh, samples: Samples, reached: Flags) -> Flags:
     if len(none) and len(samples.facet):
         scale = _SIDES_SHARE / 2 * mesh.reach_mm
         tree = cKDTree(np.hstack([samples.point, scale * samples.normal]))
-        _, nearest = tree.query(np.hstack([mesh.middle[none], scale * mesh.normal[none]]), workers=-1)
+        _, nearest = tree.query(np.hstack([mesh.middle_of(none), scale * mesh.normal[none]]), workers=-1)
         by_facet[:, none] = reached[:, nearest]
     return by_facet
 

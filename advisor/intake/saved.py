@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from advisor.errors import InputError
-from advisor.model import FacetArrays, OutlineArrays, PassArrays, Plan, PlanRecord, plan_from_json
+from advisor.model import PLAN_FILE, FacetArrays, OutlineArrays, PassArrays, Plan, PlanRecord, plan_from_json
 
 _REMEDY = "plan the part again"
 # What reading an array file may raise: not there, cut short, no archive, objects or sizes that nobody wrote.
@@ -29,11 +29,11 @@ def read_plan_folder(folder: str | Path) -> Plan:
     """
     folder = Path(folder)
     try:
-        record = plan_from_json((folder / "plan.json").read_bytes())
+        record = plan_from_json((folder / PLAN_FILE).read_bytes())
     except OSError as fault:
         raise InputError(str(folder), "holds no plan.json that can be read", _REMEDY) from fault
     except ValueError as fault:  # pydantic's ValidationError is one
-        raise InputError(str(folder / "plan.json"), "is no plan of this version", _REMEDY) from fault
+        raise InputError(str(folder / PLAN_FILE), "is no plan of this version", _REMEDY) from fault
     facets = FacetArrays(**_arrays(folder / "facets.npz", FacetArrays))
     problem = _fault_in_facets(facets, record)
     if problem is not None:

@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.errors import InputError, install_extra
+from advisor.errors import InputError, needs_extra
 from advisor.intake import step_child
 from advisor.intake.stl import stl_corners
 from advisor.model import NamedFace
@@ -110,8 +110,7 @@ def read_step(data: bytes, path: Path, chord_mm: float | None = None) -> StepMes
     if _LAST not in data[-1000:].upper():
         raise InputError(subject, "is cut short: the end of a STEP file is missing", _COPY_AGAIN)
     if not can_read_step():
-        remedy = f"install it with: {install_extra('step')}, or export the part as STL"
-        raise InputError(subject, "is a STEP model, and what reads them is not installed", remedy)
+        raise needs_extra(subject, "what reads STEP (cadquery-ocp-novtk)", "step", ", or export the part as STL")
     chord_mm = STEP_CHORD_MM if chord_mm is None else chord_mm
     facets, told = _by_child(path, chord_mm)
     if told.get("fault"):

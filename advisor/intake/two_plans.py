@@ -10,11 +10,10 @@ from advisor.advice.progress import Progress, silent
 from advisor.errors import InputError
 from advisor.intake import door
 from advisor.intake.saved import read_plan_folder
-from advisor.model import Plan, PlanRecord
+from advisor.model import PLAN_FILE, Plan, PlanRecord
 from advisor.part.measured import MeasuredPart
 from advisor.units import length_mm
 
-_PLAN_FILE = "plan.json"
 # Settings of a plan that an option can ask for again, by the name they are recorded under.
 _CARRIED = ("unit", "up", "material", "flat_below", "steep_from")
 _GIVEN = ("option", "job file")
@@ -97,13 +96,13 @@ def _made(one: Plan | MeasuredPart | str | Path) -> Plan | None:
     if isinstance(one, MeasuredPart):
         return None
     path = Path(one)
-    folder = path.parent if path.name == _PLAN_FILE else path
+    folder = path.parent if path.name == PLAN_FILE else path
     if folder is path and not path.is_dir():
         if not path.exists():
             raise InputError(str(path), "is not there", "give a plan folder or a part model")
         return None
-    if not (folder / _PLAN_FILE).is_file():
-        raise InputError(str(path), f"is a folder without a {_PLAN_FILE}", "give a plan folder or a part model")
+    if not (folder / PLAN_FILE).is_file():
+        raise InputError(str(path), f"is a folder without a {PLAN_FILE}", "give a plan folder or a part model")
     plan = read_plan_folder(folder)
     if not plan.record.setups or len(plan.facets.faces) == 0:
         raise InputError(str(folder), "is a plan of nothing", "plan the part again")

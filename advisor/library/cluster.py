@@ -13,7 +13,7 @@ from functools import cache
 from importlib.util import find_spec
 from typing import Any, TypeVar
 
-from advisor.errors import InputError, install_extra
+from advisor.errors import InputError, needs_extra
 from advisor.library.memory import share_of_memory_bytes
 from advisor.library.pool import Crew, Results, over_executor
 from advisor.library.slot import NO_LIMITS, Limits, Lost, Slots
@@ -40,8 +40,7 @@ def over_cluster(address: str, limits: Limits = NO_LIMITS) -> Crew:
         Where Dask is not installed, and, once it runs, where no scheduler answers, it has no workers, or it goes away.
     """
     if find_spec("distributed") is None:
-        remedy = f"install it with: {install_extra('cluster')}"
-        raise InputError("--scheduler", "needs the package distributed, which is not installed", remedy)
+        raise needs_extra("--scheduler", "distributed", "cluster")
 
     def run(
         work: Callable[[Task], Result], tasks: Iterable[Task], *, warmed_by: Callable[[Result], bool]

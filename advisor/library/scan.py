@@ -13,11 +13,12 @@ from advisor.intake import step
 from advisor.intake.read import SUFFIXES
 from advisor.library.patterns import ALL_FILES, Patterns
 from advisor.library.summary import Failure
+from advisor.model import PLAN_FILE
 from advisor.words import counted
 
 # Models of exact surfaces that are not read here: a user who has them is told.
 _IGES_SUFFIXES = (".iges", ".igs")
-_PLAN_FILES = ("plan.json", "facets.npz")
+_PLAN_FILES = (PLAN_FILE, "facets.npz")
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -11,10 +11,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Protocol
 
-from advisor.errors import InputError, install_extra
+from advisor.errors import InputError, needs_extra
+from advisor.model import PLAN_FILE
 
-# A plan is told to be there by this file: it comes last, and goes first.
-_LAST = "plan.json"
 # Written first of all, so that no store of something else is taken for one of plans.
 _MARK = "advisor-batch.txt"
 _MARK_TEXT = b"Plans of a batch; the program that wrote them may replace all that is in here.\n"
@@ -102,14 +101,14 @@ class ObjectStore:
 
     def put_files(self, desk: Path, files: Sequence[str]) -> None:
         """Bring files below a folder to the store; those of plan folders replace all that was in them."""
-        plans = {name.rpartition("/")[0] for name in files if name.rpartition("/")[2] == _LAST}
+        plans = {name.rpartition("/")[0] for name in files if name.rpartition("/")[2] == PLAN_FILE}
         with _told(self.url):
             system, root = _system(self.url)
             for plan in sorted(plans):
                 _clear(system, f"{root}/{plan}")
             for folder in sorted({name.rpartition("/")[0] for name in files}):
                 system.makedirs(f"{root}/{folder}".rstrip("/"), exist_ok=True)
-            for name in sorted(files, key=lambda name: (name.endswith(f"/{_LAST}"), name)):
+            for name in sorted(files, key=lambda name: (name.endswith(f"/{PLAN_FILE}"), name)):
                 system.put_file(str(desk / name), f"{root}/{name}")
 
     @contextmanager
@@ -133,7 +132,7 @@ def _holds_something(file: Path) -> bool:
 
 def _clear(system: Any, folder: str) -> None:
     """Take away an earlier plan, what tells that it is there first."""
-    for path, _ in sorted(_sizes(system, folder), key=lambda pair: not pair[0].endswith(f"/{_LAST}")):
+    for path, _ in sorted(_sizes(system, folder), key=lambda pair: not pair[0].endswith(f"/{PLAN_FILE}")):
         system.rm_file(path)
 
 
@@ -150,8 +149,7 @@ def _sizes(system: Any, folder: str) -> list[tuple[str, int]]:
 def _system(url: str) -> tuple[Any, str]:
     """The file system of an address, and the way in it."""
     if find_spec("fsspec") is None:
-        remedy = f"install it with: {install_extra('store')}"
-        raise InputError("--store", "needs the package fsspec, which is not installed", remedy)
+        raise needs_extra("--store", "fsspec", "store")
     from fsspec.core import url_to_fs
 
     system, root = url_to_fs(url, use_listings_cache=False)

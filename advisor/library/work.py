@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from advisor.errors import InputError
 from advisor.library.store import FolderStore, ObjectStore, Store
 from advisor.library.summary import Failure, Outcome, PartSummary, summary_of
+from advisor.model import PLAN_FILE
 
 if TYPE_CHECKING:
     from advisor.model import Plan
@@ -112,7 +113,7 @@ def thumbnail_of(place: str) -> str:
 
 def files_of(place: str, *, pictures: bool, reports: bool) -> list[str]:
     """Files by which the plan of a part is told to be there as it was written."""
-    names = ["plan.json", "zones.csv", "facets.npz"]
+    names = [PLAN_FILE, "zones.csv", "facets.npz"]
     if pictures:
         names.append("zone_map.png")
     if reports:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from advisor.advice.what_if_records import WhatIf
-from advisor.errors import InputError, install_extra
+from advisor.errors import needs_extra
 from advisor.model import Leftover, Plan
 from advisor.pack.exchange_tables import Column, TableName, table_columns
 from advisor.pack.what_if_csv import what_if_rows
@@ -24,8 +24,7 @@ if TYPE_CHECKING:
 def check_pandas() -> None:
     """Raise ``InputError`` where pandas is not installed."""
     if find_spec("pandas") is None:
-        remedy = f"install it with: {install_extra('notebook')}"
-        raise InputError("tables", "need the package pandas, which is not installed", remedy)
+        raise needs_extra("tables", "pandas", "notebook")
 
 
 class Tables:

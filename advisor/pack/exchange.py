@@ -11,13 +11,12 @@ import numpy as np
 
 from advisor.advice.facet_parts import with_parts
 from advisor.errors import InputError
-from advisor.model import FacetArrays, OutlineArrays, Plan
+from advisor.model import PLAN_FILE, FacetArrays, OutlineArrays, Plan
 from advisor.pack.colour_map import ColourMode
 from advisor.pack.exchange_fields import facet_fields
 from advisor.pack.exchange_loops import outlines_to_write
 from advisor.pack.exchange_names import part_stem, zone_stem
 from advisor.pack.exchange_tables import TABLES, TableName, check_parquet_can_be_written, save_parquet, table_csv
-from advisor.pack.folder import PLAN_FILE
 from advisor.pack.maps import colour_map
 from advisor.pack.reach_maps import drawn_plan
 from advisor.pack.whole_file import check_path, write_whole

@@ -9,7 +9,7 @@ from typing import Any, Final, Literal, get_args
 
 import numpy as np
 
-from advisor.errors import InputError, install_extra
+from advisor.errors import needs_extra
 from advisor.model import Plan
 from advisor.pack.candidates_csv import COLUMNS, candidate_rows
 from advisor.pack.colour_map import facet_areas
@@ -84,8 +84,7 @@ def check_parquet_can_be_written(path: Path) -> None:
     try:
         import pyarrow  # noqa: F401
     except ImportError as fault:
-        remedy = f"install it with: {install_extra('parquet')}, or write CSV"
-        raise InputError(str(path), "needs the package pyarrow, which is not installed", remedy) from fault
+        raise needs_extra(str(path), "pyarrow", "parquet", ", or write CSV") from fault
 
 
 def _arrow(column: Column) -> Any:

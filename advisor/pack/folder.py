@@ -15,11 +15,10 @@ import numpy as np
 
 from advisor.advice.setups import plan_of_setup
 from advisor.errors import InputError
-from advisor.model import FacetArrays, OutlineArrays, PassArrays, Plan
+from advisor.model import PLAN_FILE, FacetArrays, OutlineArrays, PassArrays, Plan
 from advisor.pack.candidates_csv import candidates_csv
 from advisor.pack.tables import zones_csv
 
-PLAN_FILE = "plan.json"
 REPORT_PAGE = "report.html"
 REPORT_PDF = "report.pdf"
 # All that a plan folder may hold: only such a folder is replaced.

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any, Final
 
-from advisor.errors import InputError, install_extra
+from advisor.errors import needs_extra
 from advisor.model import PlanRecord
 from advisor.pack.lengths import length_unit
 from advisor.pack.report_blocks import Report
@@ -26,7 +26,7 @@ _BREAK: Final = "\u200b"
 def check_can_write_pdf() -> None:
     """Raise ``InputError`` where typst is not installed: before the work, not after it."""
     if find_spec("typst") is None:
-        raise InputError("--pdf", "needs typst, which is not installed", f"install it with: {install_extra('pdf')}")
+        raise needs_extra("--pdf", "typst", "pdf")
 
 
 def paper_of(record: PlanRecord) -> str:

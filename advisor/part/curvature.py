@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from functools import cached_property
 
 import numpy as np
 
@@ -39,9 +38,6 @@ class Curvature:
         Unit direction of ``k_max`` in the facet's plane, of either sense; NaN where the two are within 1 %.
     normal : (m, 3) float64 array
         Unit normals of the facets.
-    corner_normal : (m, 3, 3) float64 array
-        Normals that the curvatures were found from: in clean meshes nearer the true ones than those of the
-        smooth surface, most of all where facets are uneven.
     vertex_k_max_per_mm, vertex_k_min_per_mm : (n,) float64 arrays
         At every vertex, a mean of the facets around it; NaN where a crease parts them. Where two surfaces join
         without a crease, as a floor and its fillet do, it is between the two: ask the facets.
@@ -51,7 +47,6 @@ class Curvature:
     k_min_per_mm: Floats
     k_max_direction: Floats
     normal: Floats
-    corner_normal: Floats
     vertex_k_max_per_mm: Floats
     vertex_k_min_per_mm: Floats
 
@@ -59,17 +54,18 @@ class Curvature:
         for field in fields(self):
             getattr(self, field.name).setflags(write=False)
 
-    @cached_property
+    # none is kept: a large part would hold all of them for as long as it is planned
+    @property
     def k_min_direction(self) -> Floats:
         """(m, 3) unit direction of ``k_min``; NaN where there is none."""
         return np.cross(self.normal, self.k_max_direction)
 
-    @cached_property
+    @property
     def mean_per_mm(self) -> Floats:
         """(m,) mean of the two, 1/mm."""
         return (self.k_max_per_mm + self.k_min_per_mm) / 2.0
 
-    @cached_property
+    @property
     def sharpest_per_mm(self) -> Floats:
         """(m,) the one larger by size, with its sign, 1/mm: ``1 / sharpest`` is the radius of a fillet."""
         larger_is_max = np.abs(self.k_max_per_mm) >= np.abs(self.k_min_per_mm)
@@ -81,6 +77,15 @@ def curvature(mesh: Mesh, smooth: SmoothSurface) -> Curvature:
 
     In a clean mesh the corner normals are first made to agree with the curvatures they give, facet by facet; strips
     of CAD models are exact from the start and stay so. In a noisy one they are taken as the smooth surface has them.
+    """
+    return curvature_and_normals(mesh, smooth)[0]
+
+
+def curvature_and_normals(mesh: Mesh, smooth: SmoothSurface) -> tuple[Curvature, Floats]:
+    """Principal curvatures, and the (m, 3, 3) corner normals that they were found from.
+
+    In clean meshes these are nearer the true ones than those of the smooth surface, most of all where facets are
+    uneven.
     """
     vertices, faces, normal = mesh.vertices, mesh.faces, mesh.normal
     noisy = smooth.noise_share_of_edge > 0.0
@@ -104,6 +109,5 @@ def curvature(mesh: Mesh, smooth: SmoothSurface) -> Curvature:
         faces, corner, weights, sector, mean, deviator, direction, len(vertices)
     )
     half = np.abs(deviator)
-    return Curvature(
-        mean + half, mean - half, direction, normal, corner, vertex_mean + vertex_half, vertex_mean - vertex_half
-    )
+    found = Curvature(mean + half, mean - half, direction, normal, vertex_mean + vertex_half, vertex_mean - vertex_half)
+    return found, corner

@@ -45,25 +45,36 @@ class Mesh:
         return _frozen(match_half_edges(self.faces, len(self.vertices)))
 
     @cached_property
-    def _cross(self) -> Floats:
+    def _area_and_normal(self) -> tuple[Floats, Floats]:
         a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
-        return _frozen(np.cross(b - a, c - a))
+        across = np.cross(b - a, c - a)
+        area = 0.5 * np.sqrt(np.einsum("ij,ij->i", across, across))
+        across /= (2.0 * area)[:, None]
+        return _frozen(area), _frozen(across)
 
-    @cached_property
+    @property
     def area_mm2(self) -> Floats:
         """(m,) area of every facet, mm2."""
-        return _frozen(0.5 * np.sqrt(np.einsum("ij,ij->i", self._cross, self._cross)))
+        return self._area_and_normal[0]
 
-    @cached_property
+    @property
     def normal(self) -> Floats:
         """(m, 3) outward unit normal of every facet."""
-        return _frozen(self._cross / (2.0 * self.area_mm2)[:, None])
+        return self._area_and_normal[1]
 
-    @cached_property
+    @property
     def middle(self) -> Floats:
-        """(m, 3) middle of every facet, mm."""
-        a, b, c = (self.vertices[self.faces[:, k]] for k in range(3))
-        return _frozen((a + b + c) / 3.0)
+        """(m, 3) middle of every facet, mm; worked out each time it is asked for."""
+        return self.middle_of(slice(None))
+
+    def middle_of(self, rows: NDArray[Any] | slice) -> Floats:
+        """(k, 3) middle of some facets, mm."""
+        corners = self.faces[rows]
+        middle: Floats = self.vertices[corners[:, 0]]
+        middle += self.vertices[corners[:, 1]]
+        middle += self.vertices[corners[:, 2]]
+        middle /= 3.0
+        return middle
 
     @cached_property
     def exact_planes(self) -> tuple[Ints, int]:
@@ -123,7 +134,7 @@ def mesh_with_twins(vertices: Floats, faces: Ints, twins: Ints) -> Mesh:
 
 
 def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, rows: NDArray[np.integer]) -> None:
-    """Give a mesh that differs from another in few facets the areas, normals and middles of all the others.
+    """Give a mesh that differs from another in few facets the areas and normals of all the others.
 
     Parameters
     ----------
@@ -134,10 +145,13 @@ def take_measures(mesh: Mesh, whole: Mesh, parent: Ints, rows: NDArray[np.intege
     rows : facets whose own measures are worked out
     """
     own = Mesh(mesh.vertices, mesh.faces[rows])
-    for name in ("_cross", "area_mm2", "normal", "middle"):
-        values = getattr(whole, name)[parent]
-        values[rows] = getattr(own, name)
-        mesh.__dict__[name] = _frozen(values)
+    measures = []
+    for of_whole, of_rows in ((whole.area_mm2, own.area_mm2), (whole.normal, own.normal)):
+        values = of_whole[parent]
+        values[rows] = of_rows
+        measures.append(_frozen(values))
+    # where the cached property keeps what it found
+    mesh.__dict__["_area_and_normal"] = tuple(measures)
 
 
 def _frozen(array: _Array) -> _Array:

@@ -11,8 +11,9 @@ from advisor.kernels.plan_tree import boxes, halve, is_covered
 from advisor.part.frame import plan_axes
 from advisor.part.mesh import Flags, Floats, Ints
 
-# Facets a leaf holds at most: below it, opening a box costs more than asking its facets.
-_LEAF = 2
+# Facets a leaf holds at most: below it, opening a box costs more than asking its facets. Of many facets the boxes would
+# take more room than the facets do.
+_LEAF, _LEAF_OF_MANY, _MANY = 2, 8, 2_000_000
 
 
 @dataclass(frozen=True)
@@ -49,9 +50,10 @@ class PlanTree:
 def plan_tree(vertices_mm: Floats, faces: Ints, axis: Floats) -> PlanTree:
     """The tree of (m, 3) facets of (n, 3) vertices seen along a tool axis, (3,) unit vector."""
     frame = np.vstack([plan_axes(axis), axis])
-    corners = (vertices_mm @ frame.T)[faces]
-    x, y, z = np.ascontiguousarray(corners.mean(axis=1).T)
-    levels = max(int(np.ceil(np.log2(max(len(faces), 1) / _LEAF))), 0)
+    seen = vertices_mm @ frame.T
+    x, y, z = (along[faces].mean(axis=1) for along in seen.T)
+    leaf = _LEAF_OF_MANY if len(faces) > _MANY else _LEAF
+    levels = max(int(np.ceil(np.log2(max(len(faces), 1) / leaf))), 0)
     order = halve(x, y, z, levels)
-    corners = np.ascontiguousarray(corners[order])
+    corners = seen[faces[order]]
     return PlanTree(frame, corners, order, boxes(corners, levels), levels)

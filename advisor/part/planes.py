@@ -73,7 +73,7 @@ def bends_by_chance(mesh: Mesh, normal: Floats, face: Ints, plane: Flags) -> Fla
             sums[:, i, j] = np.bincount(label, weight * one[:, i] * other[:, j], minlength=count)
         return sums
 
-    place, lean = off_mean(mesh.middle[rows]), off_mean(normal[rows])
+    place, lean = off_mean(mesh.middle_of(rows)), off_mean(normal[rows])
     placed, leaned = products(place, place), products(lean, place)
     spread = np.trace(placed, axis1=1, axis2=2)
     # across the face there is no spread: a little of it keeps the inverse in bounds

@@ -199,7 +199,7 @@ def _on_facets(surface: PassSurface, takes: Flags, points_mm: Floats) -> tuple[F
     corner = mesh.vertices[mesh.faces[own]]
     longest = np.linalg.norm(corner - np.roll(corner, 1, axis=1), axis=2).max(axis=1)
     dense = _dense(points_mm, 0.25 * float(np.median(longest)))
-    near = cKDTree(mesh.middle[own]).query(dense, k=min(_NEAR_FACETS, len(own)))[1].reshape(len(dense), -1)
+    near = cKDTree(mesh.middle_of(own)).query(dense, k=min(_NEAR_FACETS, len(own)))[1].reshape(len(dense), -1)
     # the facet it lies over, or least beside
     weights = _weights(corner[near.ravel()], np.repeat(dense, near.shape[1], axis=0)).reshape(*near.shape, 3)
     best = weights.min(axis=2).argmax(axis=1)

@@ -8,9 +8,7 @@ from typing import Any
 
 from advisor.advice.session import Session
 from advisor.errors import InputError
-from advisor.model import Plan
-
-_PLAN_FILE = "plan.json"
+from advisor.model import PLAN_FILE, Plan
 
 
 def work_to_look_at(
@@ -41,10 +39,10 @@ def work_to_look_at(
 
 
 def _plan_folder(path: Path) -> Path | None:
-    if path.name == _PLAN_FILE:
+    if path.name == PLAN_FILE:
         return path.parent
     if not path.is_dir():
         return None
-    if not (path / _PLAN_FILE).is_file():
-        raise InputError(str(path), f"is a folder without a {_PLAN_FILE}", "give a part model or a plan folder")
+    if not (path / PLAN_FILE).is_file():
+        raise InputError(str(path), f"is a folder without a {PLAN_FILE}", "give a part model or a plan folder")
     return path

@@ -104,7 +104,7 @@ def _inside(patches: Patches, axis: Floats, heights: Callable[[], HeightMap]) ->
     # upright ones look nowhere
     level = np.linalg.norm(np.cross(normal, axis), axis=1) > _LEAST_LEVEL
     asked, normal = asked[level], normal[level]
-    met = heights().is_faced(mesh.middle[asked], normal)
+    met = heights().is_faced(mesh.middle_of(asked), normal)
     area = mesh.area_mm2[asked]
     total = np.bincount(patches.patch[asked], area, minlength=patches.count)
     seen = np.bincount(patches.patch[asked], area * met, minlength=patches.count)

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from advisor import tolerances
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.kernels.shape_tensor import shape_tensors
 from advisor.kernels.slope_lines import corner_slopes
 from advisor.part.curvature import Curvature
 from advisor.part.mesh import Flags, Floats, Ints, Mesh, rim_lengths_mm
@@ -38,12 +37,6 @@ class SteadyFacets:
     axis: Floats
     plane: Flags
     level: Flags
-
-    @cached_property
-    def tensor(self) -> Floats:
-        """(m, 6) shape tensors, 1/mm."""
-        mesh = self.mesh
-        return np.asarray(shape_tensors(mesh.vertices, mesh.faces, self.smooth.corner_normal, mesh.normal))
 
     @cached_property
     def corner_slope_deg(self) -> Floats:

@@ -21,8 +21,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor.cli.main import run_for_code
+from advisor.cutter.facet_sums import facet_sum
 from advisor.cutter.measured_finish import RA_GRADES, filter_share, ra_grade, usual_cut_off_mm
-from advisor.cutter.sums import cusp_sum, facet_sum, finish_sum, speed_sum, stepover_sum, tilt_sum
+from advisor.cutter.sums import cusp_sum, finish_sum, speed_sum, stepover_sum, tilt_sum
 from advisor.errors import InputError
 from advisor.part.coarseness import chord_tolerance_for_cusp_mm, facet_angle_deg
 

@@ -101,7 +101,7 @@ def test_without_the_parquet_library_a_folder_gets_the_rest(
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow", None)
     assert export(folder, "--to", tmp_path / "out") == 0
-    assert "note: no Parquet files: needs the package pyarrow" in capsys.readouterr().err
+    assert "note: no Parquet files: needs pyarrow" in capsys.readouterr().err
     assert not list(tmp_path.rglob("*.parquet")) and len(list(tmp_path.rglob("*.glb"))) == 1
     assert export(folder, "--to", tmp_path / "more", "--as", "parquet") == 2
     assert "pip install 'advisor-surface-finishing[parquet]'" in capsys.readouterr().err

@@ -113,7 +113,7 @@ def test_without_pandas_one_line_says_what_to_do(plan: PlanView, monkeypatch: py
     monkeypatch.setattr(frames, "find_spec", lambda name: None)
     bare = PlanView(plan.record, plan.facets)
     with pytest.raises(
-        InputError, match=r"need the package pandas.*pip install 'advisor-surface-finishing\[notebook\]'"
+        InputError, match=r"needs pandas.*pip install 'advisor-surface-finishing\[notebook\]'"
     ) as told:
         _ = bare.tables
     assert len(str(told.value).splitlines()) == 1

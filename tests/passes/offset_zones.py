@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 
 from advisor.cutter.cutter import Cutter
 from advisor.kernels.quantiles import weighted_quantiles
-from advisor.part.curvature import curvature
+from advisor.part.curvature import curvature_and_normals
 from advisor.part.mesh import Mesh
 from advisor.part.smooth import smooth_surface
 from advisor.passes.levels import level_lines
@@ -49,8 +49,8 @@ def zone_of(
 ) -> tuple[PassSurface, OffsetSteps]:
     """The facets that belong to a zone, and steps of a cusp on all of them."""
     mesh = Mesh(np.array(vertices, float), np.array(faces, np.int32))
-    bends = curvature(mesh, smooth_surface(mesh))
-    surface = CutSurface(mesh, bends.corner_normal, np.arange(len(faces), dtype=np.int32))
+    bends, corner_normal = curvature_and_normals(mesh, smooth_surface(mesh))
+    surface = CutSurface(mesh, corner_normal, np.arange(len(faces), dtype=np.int32))
     zone = np.zeros(len(faces), np.int32) if belongs is None else np.where(belongs(mesh), 0, 1).astype(np.int32)
     zone_surface = pass_surface(surface, sharp_half_edges(surface), zone, 0, np.ones(2, bool), laid_mm)
     steps = cusp_steps(cutter, CUSP_MM, UP, mesh.normal, bends.k_max_per_mm, bends.k_min_per_mm, bends.k_max_direction)

@@ -9,7 +9,7 @@ import pytest
 import solids
 from numpy.typing import NDArray
 
-from advisor.part.curvature import curvature
+from advisor.part.curvature import curvature_and_normals
 from advisor.part.heal import heal
 from advisor.part.smooth import smooth_surface
 from advisor.zones.analytic import Fit, distances_mm
@@ -180,7 +180,7 @@ def test_too_few_points_and_points_in_one_place_have_none() -> None:
 def test_faces_of_a_pocket_as_tessellated(chord_error_mm: float) -> None:
     """Corners and middles of facets, with the normals that curvature found: floor, fillet and wall."""
     mesh = heal(*solids.round_pocket(20, 6, 15, chord_error_mm=chord_error_mm), "pocket").mesh
-    corner_normal = curvature(mesh, smooth_surface(mesh)).corner_normal
+    _, corner_normal = curvature_and_normals(mesh, smooth_surface(mesh))
     corners = mesh.vertices[mesh.faces]
     z = corners[:, :, 2]
     inside = (np.abs(mesh.middle[:, :2]).max(axis=1) < 29) & (mesh.middle[:, 2] < 24.9)

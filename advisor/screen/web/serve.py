@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Final
 
 from advisor.advice.zone_entries import Keys
-from advisor.errors import InputError, install_extra
+from advisor.errors import InputError, needs_extra
 
 LOOPBACK: Final = ("127.0.0.1", "localhost", "::1")
 _TOKEN_BYTES: Final = 24
@@ -24,7 +24,7 @@ def check_can_serve() -> None:
     """Raise ``InputError`` where what serves pages is not installed."""
     missing = [name for name in _NEEDED if find_spec(name) is None]
     if missing:
-        raise InputError("web", f"{' and '.join(missing)} not installed", f"install with: {install_extra('web')}")
+        raise needs_extra("web", " and ".join(missing), "web")
 
 
 def serve(
