@@ -47,10 +47,10 @@ def needs_extra(subject: str, package: str, extra: str, instead: str = "") -> In
     """The fault of asking for what an optional extra brings where it is not there.
 
     >>> print(needs_extra("--pdf", "typst", "pdf"))
-    --pdf: needs typst, which is not installed; install it with: pip install 'advisor-surface-finishing[pdf]'
+    --pdf: needs typst, not installed here; install it with: pip install 'advisor-surface-finishing[pdf]'
     """
     remedy = f"install it with: {install_extra(extra)}{instead}"
-    return InputError(subject, f"needs {package}, which is not installed", remedy)
+    return InputError(subject, f"needs {package}, not installed here", remedy)
 
 
 class MissingSystemLibraryError(InputError):

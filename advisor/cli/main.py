@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from typing import Annotated, Any
@@ -21,6 +22,9 @@ from advisor.cli.whatif import whatif
 from advisor.errors import DISTRIBUTION, InputError
 
 DONE, FAULT, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
+_NO_ROOM = tuple(getattr(errno, name) for name in ("ENOSPC", "EDQUOT") if hasattr(errno, name))
+# Folders of results have their own words for it; kernels are kept by numba, which has none.
+_MAKE_ROOM = "make room, or name another folder for compiled loops (NUMBA_CACHE_DIR)"
 # Commands that plan one part; those that plan many compile in many processes anyway.
 _PLANNERS = ("plan", "view", "whatif", "compare")
 
@@ -89,6 +93,8 @@ def run_for_code(arguments: list[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     except Exception as fault:
+        if isinstance(fault, OSError) and fault.errno in _NO_ROOM:
+            return _say(f"disk: no room is left ({_one_line(fault)}); {_MAKE_ROOM}", UNUSABLE)
         if os.environ.get("ADVISOR_TRACEBACK"):
             raise
         return _say(

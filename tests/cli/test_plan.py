@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
@@ -383,3 +384,15 @@ def test_help_and_version_need_no_geometry() -> None:
     )
     assert done.returncode == 0, done.stderr
     assert "--flat-below" in done.stdout
+
+
+def test_no_room_for_compiled_loops_is_told_with_where_to_make_it(
+    part: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr("advisor.intake.door.plan", full)
+    assert run_for_code(["plan", str(part)]) == 2
+    err = capsys.readouterr().err
+    assert err.startswith("error: disk: no room is left (") and "NUMBA_CACHE_DIR" in err and err.count("\n") == 1

@@ -113,7 +113,7 @@ def test_what_is_no_store_of_plans_is_one_line(
     monkeypatch.setattr("advisor.library.store.find_spec", lambda _name: None)
     assert run_for_code([*words, "memory://elsewhere"]) == 2
     remedy = "install it with: pip install 'advisor-surface-finishing[store]'"
-    assert capsys.readouterr().err == f"error: --store: needs fsspec, which is not installed; {remedy}\n"
+    assert capsys.readouterr().err == f"error: --store: needs fsspec, not installed here; {remedy}\n"
 
 
 def test_no_bucket_is_made_by_a_slip(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -112,9 +112,7 @@ def test_a_what_if_has_its_rows_as_a_table() -> None:
 def test_without_pandas_one_line_says_what_to_do(plan: PlanView, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(frames, "find_spec", lambda name: None)
     bare = PlanView(plan.record, plan.facets)
-    with pytest.raises(
-        InputError, match=r"needs pandas.*pip install 'advisor-surface-finishing\[notebook\]'"
-    ) as told:
+    with pytest.raises(InputError, match=r"needs pandas.*pip install 'advisor-surface-finishing\[notebook\]'") as told:
         _ = bare.tables
     assert len(str(told.value).splitlines()) == 1
 

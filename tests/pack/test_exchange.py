@@ -335,9 +335,7 @@ def test_without_the_library_parquet_is_refused_in_one_line(
     plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setitem(sys.modules, "pyarrow", None)
-    with pytest.raises(
-        InputError, match=r"needs pyarrow, .*pip install 'advisor-surface-finishing\[parquet\]'"
-    ):
+    with pytest.raises(InputError, match=r"needs pyarrow, .*pip install 'advisor-surface-finishing\[parquet\]'"):
         export_file(plan, tmp_path / "zones.parquet")
     assert not list(tmp_path.iterdir())
 
