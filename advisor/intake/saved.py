@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import zipfile
 from collections.abc import Mapping
 from dataclasses import fields
 from functools import partial
@@ -15,8 +14,6 @@ from advisor.errors import InputError
 from advisor.model import PLAN_FILE, FacetArrays, OutlineArrays, PassArrays, Plan, PlanRecord, plan_from_json
 
 _REMEDY = "plan the part again"
-# What reading an array file may raise: not there, cut short, no archive, objects or sizes that nobody wrote.
-_FAULTS = (OSError, EOFError, ValueError, KeyError, RuntimeError, MemoryError, zipfile.BadZipFile)
 
 
 def read_plan_folder(folder: str | Path) -> Plan:
@@ -91,7 +88,9 @@ def _arrays(path: Path, kind: type[FacetArrays] | type[PassArrays] | type[Outlin
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             told = {name: arrays[name] for name, is_optional in names.items() if name in arrays or not is_optional}
-    except _FAULTS as fault:
+    except (
+        Exception
+    ) as fault:  # readers of archives and of their heads, Python itself, fail in many ways: all mean the same
         raise InputError(str(path), "is missing or damaged", _REMEDY) from fault
     for array in told.values():
         array.setflags(write=False)

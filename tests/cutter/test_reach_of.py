@@ -8,7 +8,8 @@ import pytest
 from advisor.cutter.cutter import Cutter
 from advisor.cutter.drop import Piece, ball_pieces, bull_pieces
 from advisor.cutter.reach import gets_to, reach_of, tip_places
-from advisor.cutter.tool_body import ToolBody
+from advisor.cutter.tool_body import ToolBody, tool_body
+from advisor.job import Tool
 from advisor.part.plan_tree import PlanTree, plan_tree
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -110,3 +111,18 @@ def test_what_a_tool_gets_to_is_what_it_reaches(pocket: PlanTree) -> None:
     gets = gets_to(body, BALL, pocket, points, normals, 0.01)
     np.testing.assert_array_equal(gets, found.by_cutter & found.by_shank)
     assert 500 < gets.sum() < found.by_cutter.sum() < 3500
+
+
+def test_neck_and_shank_are_asked_where_they_are_thicker_than_the_cutter() -> None:
+    """By however little; a thinner neck goes where the cutter went, and what follows stands above flutes and neck."""
+    for neck_mm, shank_mm, widths_mm, bases_mm in (
+        (10.1, 12.0, [5.05, 6.0], [8.0, 28.0]),
+        (9.0, 10.1, [5.05], [28.0]),
+        (10.0, 10.0, [], []),
+    ):
+        tool = Tool(
+            diameter=10, flute_length=8, neck_length=20, neck_diameter=neck_mm, shank_diameter=shank_mm, stick_out=50
+        )
+        shank = tool_body(tool, 0.25).shank
+        assert [piece.outer_mm for piece in shank] == pytest.approx([width + 0.25 for width in widths_mm])
+        assert [piece.base_mm for piece in shank] == bases_mm

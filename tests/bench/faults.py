@@ -1,4 +1,4 @@
-"""Faults put into modules one by one, and whether a test sees each: ``python -m tests.bench.mutants NAME [count]``.
+"""Faults put into modules one by one, and whether a test sees each: ``python -m tests.bench.faults NAME [count]``.
 
 NAME is a package of ``advisor`` with a folder of tests of that name, such as ``cutter``; `count` faults, 60 where not
 given, are drawn from all that can be made of it, always the same ones. Each goes into a clone of the last commit, where
