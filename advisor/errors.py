@@ -39,6 +39,8 @@ class InputError(Exception):
     def __str__(self) -> str:
         line = f"{self.subject}: {self.problem}; {self.remedy}"
         line = " ".join(line.split())
+        # what damaged files hold must not steer the terminal that it is told on
+        line = "".join(c if c.isprintable() else c.encode("unicode_escape", "surrogatepass").decode() for c in line)
         half = _MOST_LETTERS // 2
         return line if len(line) <= _MOST_LETTERS else f"{line[:half]} ... {line[-half:]}"
 

@@ -120,3 +120,8 @@ def test_more_zones_than_anyone_programs_are_refused_but_still_drawn(tmp_path: P
     with pytest.raises(InputError, match=r"many\.stl: falls into \d+ zones, more than .* \(3\); plan its bodies"):
         advisor.plan(part)
     assert len(advisor.plan(part, only_zones=True).zones) > 3
+
+
+def test_what_a_file_holds_does_not_steer_the_terminal() -> None:
+    line = str(InputError("a\x1b[31m\tb.stl", "holds \x14 and \udcff,\nand é", "copy it again"))
+    assert line == "a\\x1b[31m b.stl: holds \\x14 and \\udcff, and é; copy it again"
