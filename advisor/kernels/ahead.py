@@ -91,9 +91,14 @@ def _word_of(given: Any) -> str:
 def _type_of(word: str) -> Any:
     found = _ARRAY.fullmatch(word)
     if found is None:
-        return getattr(types, word)
+        return _named_type(word)
     dtype, dimensions, is_read_only = found.groups()
-    return types.Array(getattr(types, dtype), int(dimensions), "C", readonly=bool(is_read_only))
+    return types.Array(_named_type(dtype), int(dimensions), "C", readonly=bool(is_read_only))
+
+
+def _named_type(name: str) -> Any:
+    """A plain number's type; what ``bool`` is called all versions of numba agree on under another name."""
+    return types.boolean if name == "bool" else getattr(types, name)
 
 
 def _end_with_parent() -> None:

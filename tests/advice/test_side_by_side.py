@@ -68,6 +68,7 @@ def test_work_ends_when_nobody_waits_and_faults_reach_who_asked(four: None) -> N
     assert 0 in begun and len(begun) < 50
 
 
+@pytest.mark.skipif(np.lib.NumpyVersion(np.__version__) < "2.0.0", reason="numpy 1 tells threads nothing of it")
 def test_faults_of_numbers_are_faults_in_threads_too(four: None) -> None:
     with np.errstate(divide="raise"), pytest.raises(FloatingPointError):
         list(side_by_side([0], lambda number, check: np.ones(1) / np.zeros(1), lambda number: 0.0, {}))
