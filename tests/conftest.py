@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from asked_for import ALL_PARTS, IS_ALL
 from browsers import BROWSER, OPTIONS
 from hypothesis import HealthCheck, settings
 
@@ -20,19 +19,13 @@ settings.register_profile(
 )
 settings.load_profile("repeatable")
 
-# Third-party parts lie beside a checkout; their licences forbid none of it, but they are not this project's to ship.
-REAL_PARTS = Path(__file__).resolve().parents[2] / "shared" / "meshes"
-# Large ones, and exact models, that are made into facets first, take minutes in all (asked_for.py).
-LARGE_BYTES = 175_000
-EXACT_BYTES = 80_000
-
-
 # Files that take longest, the longest first: two workers end at about the same time where these do not come last.
 LONG_FILES = (
     "zones/test_zone_truth.py", "test_documents.py", "screen/test_web_browser.py", "cli/test_batch.py",
     "cli/test_plan.py", "test_demo_parts.py", "advice/test_reach.py", "advice/test_session.py", "advice/test_tilts.py",
-    "intake/test_step.py", "zones/test_zones.py", "advice/test_leftovers.py", "pack/test_candidates_files.py",
-    "pack/test_report_browser.py",
+    "intake/test_step.py", "cli/test_compare.py", "library/test_cluster.py", "notebook/test_notebooks.py",
+    "library/test_killed.py", "library/test_store.py", "zones/test_zones.py", "advice/test_leftovers.py",
+    "pack/test_candidates_files.py", "test_same_answer.py", "advice/test_laying_demo.py", "pack/test_report_browser.py",
 )  # fmt: skip
 
 
@@ -60,13 +53,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     folder = Path(__file__).resolve().parent
     order = {str(folder / name): place for place, name in enumerate(LONG_FILES)}
     items.sort(key=lambda item: order.get(str(item.path), len(order)))
-
-
-def skip_if_large(path: Path) -> None:
-    """Skip a test on a third-party part that takes long, unless all are asked for."""
-    least = EXACT_BYTES if path.suffix == ".step" else LARGE_BYTES
-    if path.stat().st_size > least and not IS_ALL:
-        pytest.skip(f"a large part: set {ALL_PARTS}=1 for all")
 
 
 @pytest.fixture(autouse=True)

@@ -122,8 +122,9 @@ def _of_coarse_model(settings: Settings, facets_um: float | None) -> list[str]:
     wanted_mm = chord_tolerance_for_cusp_mm(cusp_mm)
     if facets_um <= 2 * wanted_mm * UM_PER_MM:
         return []
+    about = plain_number(float(f"{facets_um:.2g}"))  # two digits that count, without an exponent
     return [
-        f"The model is coarse for a cusp of {cusp_mm * UM_PER_MM:.3g} um: its facets stand about {facets_um:.2g} um "
+        f"The model is coarse for a cusp of {cusp_mm * UM_PER_MM:.3g} um: its facets stand about {about} um "
         f"off the surface and will show. Export it again with a chord tolerance of {wanted_mm:.1g} mm."
     ]
 

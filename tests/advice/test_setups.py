@@ -8,8 +8,8 @@ import manifold3d
 import numpy as np
 import pytest
 import solids
-from conftest import REAL_PARTS
 from manifold3d import Manifold
+from real_parts import REAL_PARTS
 
 import advisor
 from advisor import tolerances

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import conftest
 import numpy as np
 import pytest
+import real_parts
 import trimesh
 from asked_for import more
 
@@ -22,7 +22,7 @@ ROUNDS = 64
 
 @pytest.fixture(params=NAMES)
 def part(request: pytest.FixtureRequest) -> trimesh.Trimesh:
-    path = conftest.REAL_PARTS / request.param
+    path = real_parts.REAL_PARTS / request.param
     if not path.is_file():
         pytest.skip(f"no third-party part {path}")
     return trimesh.load(path, process=False)

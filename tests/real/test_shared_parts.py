@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import conftest
 import numpy as np
 import pytest
+import real_parts
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
@@ -15,8 +15,8 @@ import advisor
 from advisor.errors import InputError
 from advisor.model import Advice, FacetArrays
 
-PARTS = sorted(conftest.REAL_PARTS.iterdir()) if conftest.REAL_PARTS.is_dir() else []
-pytestmark = pytest.mark.skipif(not PARTS, reason=f"no third-party parts in {conftest.REAL_PARTS}")
+PARTS = sorted(real_parts.REAL_PARTS.iterdir()) if real_parts.REAL_PARTS.is_dir() else []
+pytestmark = pytest.mark.skipif(not PARTS, reason=f"no third-party parts in {real_parts.REAL_PARTS}")
 
 REFUSED = {
     "cut_short.stl": "cut short",
@@ -28,7 +28,7 @@ REFUSED = {
 
 @pytest.mark.parametrize("path", PARTS, ids=lambda path: path.name)
 def test_part_gives_a_plan_or_one_line(path: Path) -> None:
-    conftest.skip_if_large(path)
+    real_parts.skip_if_large(path)
     try:
         # facets of exact surfaces are made for the cusp: a coarse one keeps them few
         plan = advisor.plan(path, lays_passes=False, cusp="0.025 mm" if path.suffix == ".step" else None)
@@ -98,12 +98,12 @@ COUNTED = {
 
 @pytest.mark.parametrize("name", COUNTED)
 def test_maps_do_not_fall_to_pieces(name: str) -> None:
-    assert len(advisor.plan(conftest.REAL_PARTS / name, only_zones=True).zones) <= 1.5 * COUNTED[name]
+    assert len(advisor.plan(real_parts.REAL_PARTS / name, only_zones=True).zones) <= 1.5 * COUNTED[name]
 
 
 def test_walls_of_the_casting_do_not_flicker() -> None:
     """Plain thresholds give two thousand areas here: rounding of the file decides between wall and undercut."""
-    plan = advisor.plan(conftest.REAL_PARTS / "bell_housing.stl", only_zones=True)
+    plan = advisor.plan(real_parts.REAL_PARTS / "bell_housing.stl", only_zones=True)
     facets = plan.facets
     drawn = areas_of_one_class(facets, facets.slope_class)
     assert areas_of_one_class(facets, np.digitize(facets.slope_deg, [5.0, 45.0, 90.0])) > 1000

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import conftest
 import numpy as np
 import pytest
+import real_parts
 import trimesh
 from asked_for import few_of
 from scipy.spatial.transform import Rotation
@@ -17,8 +17,8 @@ from advisor.model import SLOPE_CLASSES
 from advisor.part.mesh import Mesh
 from advisor.zones.repeats import Family, find_repeats, repeat_tolerance_mm
 
-PARTS = sorted(conftest.REAL_PARTS.iterdir()) if conftest.REAL_PARTS.is_dir() else []
-pytestmark = pytest.mark.skipif(not PARTS, reason=f"no third-party parts in {conftest.REAL_PARTS}")
+PARTS = sorted(real_parts.REAL_PARTS.iterdir()) if real_parts.REAL_PARTS.is_dir() else []
+pytestmark = pytest.mark.skipif(not PARTS, reason=f"no third-party parts in {real_parts.REAL_PARTS}")
 
 # These are large, or have hundreds of zones and no repeats; one of a kind is enough.
 TOO_SLOW = {"fandisk_subdivided_507k.ply", "link_rods_fine_500k.ply", "turbine_blade_scan.ply"}
@@ -41,7 +41,7 @@ def found_in(path: Path, **options: str) -> tuple[Mesh, np.ndarray, np.ndarray, 
 
 @pytest.mark.parametrize("path", [path for path in PARTS if path.name not in TOO_SLOW], ids=lambda path: path.name)
 def test_no_copy_is_false(path: Path) -> None:
-    conftest.skip_if_large(path)
+    real_parts.skip_if_large(path)
     try:
         mesh, zone, axis, tolerance, families = found_in(path)
     except InputError:
@@ -92,7 +92,7 @@ SINGLE = (
 
 
 def part_named(name: str) -> Path:
-    path = conftest.REAL_PARTS / name
+    path = real_parts.REAL_PARTS / name
     if not path.is_file():
         pytest.skip(f"no {path}")
     return path
