@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.errors import InputError, needs_extra
+from advisor.errors import InputError, MissingSystemLibraryError, needs_extra
 from advisor.intake import step_child
 from advisor.intake.stl import stl_corners
 from advisor.model import NamedFace
@@ -29,6 +29,8 @@ from advisor.units import MM_PER_UNIT, UM_PER_MM
 
 SUFFIXES: Final = (".step", ".stp")
 _LIBRARY: Final = "OCP"
+# It is linked with a library of OpenGL, though nothing is drawn.
+_ON_THIS_SYSTEM: Final = "install it (Debian and Ubuntu: apt install libgl1), or export the part as STL"
 _COPY_AGAIN: Final = "export or copy it again"
 # ISO 10303-21: how an exchange file begins and ends.
 _FIRST, _LAST = b"ISO-10303-21;", b"END-ISO-10303-21;"
@@ -102,7 +104,8 @@ def read_step(data: bytes, path: Path, chord_mm: float | None = None) -> StepMes
     Raises
     ------
     InputError
-        Where it is no STEP file, cut short, damaged or without surfaces, and where the library is not installed.
+        Where it is no STEP file, cut short, damaged or without surfaces, and where the library is not installed, or
+        lacks something of the system.
     """
     subject = str(path)
     if not data.lstrip()[: len(_FIRST)].upper() == _FIRST:
@@ -113,6 +116,9 @@ def read_step(data: bytes, path: Path, chord_mm: float | None = None) -> StepMes
         raise needs_extra(subject, "what reads STEP (cadquery-ocp-novtk)", "step", ", or export the part as STL")
     chord_mm = STEP_CHORD_MM if chord_mm is None else chord_mm
     facets, told = _by_child(path, chord_mm)
+    if told.get("lacks"):
+        problem = f"cannot be read: what reads STEP lacks something of the system ({told['lacks']})"
+        raise MissingSystemLibraryError(subject, problem, _ON_THIS_SYSTEM)
     if told.get("fault"):
         raise InputError(subject, f"cannot be read as STEP ({told['fault']})", _COPY_AGAIN)
     named = step_unit(data)

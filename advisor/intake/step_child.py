@@ -22,7 +22,10 @@ _KINDS: Final = {"Plane": "plane", "Cylinder": "cylinder", "Cone": "cone", "Sphe
 
 def main(file: str, folder: str, chord_mm: str) -> None:
     """Read, cut into facets, write."""
-    told = _told(file, Path(folder) / "facets.stl", float(chord_mm))
+    try:
+        told = _told(file, Path(folder) / "facets.stl", float(chord_mm))
+    except ImportError as fault:  # the library is there, and something of the system that it needs is not
+        told = {"lacks": str(fault)}
     (Path(folder) / "told.json").write_text(json.dumps(told), encoding="utf-8")
 
 

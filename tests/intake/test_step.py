@@ -15,7 +15,10 @@ from advisor.errors import InputError
 from advisor.intake import step
 from advisor.part.coarseness import chord_error_um
 
-pytest.importorskip("OCP", reason="what reads STEP is not installed (it is in advisor-surface-finishing[dev])")
+pytest.importorskip(
+    "OCP", exc_type=ImportError,
+    reason="what reads STEP is not installed (it is in advisor-surface-finishing[dev]), or lacks libgl1",
+)  # fmt: skip
 
 # A step of 60 x 40, 10 high before and 30 behind, a fillet in its corner, and a round boss on top; mm.
 LONG, DEEP, LOW, HIGH, BACK, FILLET, BOSS, BOSS_HIGH = 60.0, 40.0, 10.0, 30.0, 20.0, 6.0, 8.0, 15.0
@@ -238,3 +241,17 @@ def test_without_the_library_one_line_says_what_to_install(
     ) as told:
         advisor.read_part(models["MM"])
     assert len(str(told.value).splitlines()) == 1
+
+
+def test_what_the_library_lacks_of_the_system_is_told_and_how_to_get_it(
+    models: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "OCP").mkdir()
+    lacks = "libGL.so.1: cannot open shared object file: No such file or directory"
+    (tmp_path / "OCP" / "__init__.py").write_text(f"raise ImportError({lacks!r})\n")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    with pytest.raises(InputError) as told:
+        advisor.read_part(next(iter(models.values())))
+    assert f"lacks something of the system ({lacks}); install it (Debian and Ubuntu: apt install libgl1)" in str(
+        told.value
+    )
