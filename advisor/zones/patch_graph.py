@@ -108,7 +108,7 @@ def _inside(patches: Patches, axis: Floats, heights: Callable[[], HeightMap]) ->
     area = mesh.area_mm2[asked]
     total = np.bincount(patches.patch[asked], area, minlength=patches.count)
     seen = np.bincount(patches.patch[asked], area * met, minlength=patches.count)
-    return np.asarray((seen > 0.5 * total) & (total > 0))
+    return np.asarray(seen > 0.5 * total)
 
 
 def extremes(patches: Patches, graph: PatchGraph) -> NDArray[np.int64]:
