@@ -88,9 +88,7 @@ def _arrays(path: Path, kind: type[FacetArrays] | type[PassArrays] | type[Outlin
     try:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as arrays:
             told = {name: arrays[name] for name, is_optional in names.items() if name in arrays or not is_optional}
-    except (
-        Exception
-    ) as fault:  # readers of archives and of their heads, Python itself, fail in many ways: all mean the same
+    except Exception as fault:  # readers of archives and of heads of arrays fail in many ways: all mean the same
         raise InputError(str(path), "is missing or damaged", _REMEDY) from fault
     for array in told.values():
         array.setflags(write=False)

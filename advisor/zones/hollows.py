@@ -18,8 +18,9 @@ def faces_its_middle(mesh: Mesh, label: Ints, count: int, axis: Floats) -> Flags
     """(count,) labels whose facets face the middle of the label in plan rather than away from it."""
     outward = np.zeros(count)
     total = np.bincount(label, mesh.area_mm2, minlength=count)
+    middle = mesh.middle
     for direction in plan_axes(axis):
-        place = mesh.middle @ direction
+        place = middle @ direction
         centre = np.bincount(label, mesh.area_mm2 * place, minlength=count) / np.maximum(total, 1e-300)
         lean = mesh.area_mm2 * (mesh.normal @ direction)
         outward += np.bincount(label, lean * (place - centre[label]), minlength=count)

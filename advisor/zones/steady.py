@@ -91,7 +91,7 @@ def _level_on_the_whole(
     """
     chosen = np.zeros(len(mesh.faces), bool)
     lean = smooth.corner_normal.sum(axis=1)
-    slope = slope_deg(lean, axis)
+    slope, bend = slope_deg(lean, axis), bends.mean_per_mm
     for most_deg in tolerances.LEVEL_ON_THE_WHOLE_DEG:
         level = (slope < most_deg) & ~chosen
         label = connected_areas(mesh, level)
@@ -107,7 +107,7 @@ def _level_on_the_whole(
         wide = area >= square_over_rim_mm(label, area, tolerances.LEVEL_FEWEST_FACETS) * rim_mm
         wanted = rough & wide & is_plane & (area >= smallest_mm2)
         for number in np.unique(label[level & wanted[label]]):
-            wanted[number] = _bends_both_ways(mesh, bends, label == number, area[number] / rim_mm[number])
+            wanted[number] = _bends_both_ways(mesh, bend, label == number, area[number] / rim_mm[number])
         chosen |= level & wanted[label]
     return chosen
 
@@ -118,7 +118,7 @@ def _angle_deg(one: Floats, other: Floats) -> Floats:
     return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
-def _bends_both_ways(mesh: Mesh, bends: Curvature, rows: Flags, area_over_rim_mm: float) -> bool:
+def _bends_both_ways(mesh: Mesh, mean_per_mm: Floats, rows: Flags, area_over_rim_mm: float) -> bool:
     """Whether an area bends to both sides by chance, and hardly turns on the whole."""
-    low, bend, high = weighted_quantiles(bends.mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
+    low, bend, high = weighted_quantiles(mean_per_mm[rows], mesh.area_mm2[rows], np.array([0.1, 0.5, 0.9]))
     return bool(low < 0.0 < high and abs(bend) * 2 * area_over_rim_mm < tolerances.LEVEL_TURN_RAD)

@@ -37,10 +37,9 @@ _RUN = (sys.executable, "-P", "-m", "pytest", "-q", "-p", "no:cacheprovider")
 
 
 class Fault(NamedTuple):
-    """A change of the `number`-th place of a module where one can be made."""
+    """A change of one place of a module: how it reads, and the module with it."""
 
     module: str
-    number: int
     line: int
     words: str
     text: str
@@ -55,7 +54,7 @@ def faults_of(module: str) -> list[Fault]:
         node, change = _places(tree)[number]
         line, before = node.lineno, ast.unparse(node)
         change()
-        faults.append(Fault(module, number, line, f"{before}  ->  {ast.unparse(node)}", ast.unparse(tree)))
+        faults.append(Fault(module, line, f"{before}  ->  {ast.unparse(node)}", ast.unparse(tree)))
     return faults
 
 
@@ -77,9 +76,7 @@ def _change_of(node: Any) -> Callable[[], None] | None:
             return lambda: node.ops.__setitem__(0, _SWAPS[type(node.ops[0])]())
         case ast.BinOp() | ast.BoolOp() | ast.AugAssign() if type(node.op) in _SWAPS:
             return lambda: setattr(node, "op", _SWAPS[type(node.op)]())
-        case ast.UnaryOp(op=ast.USub()):
-            return lambda: setattr(node, "op", ast.UAdd())
-        case ast.UnaryOp(op=ast.Invert()):
+        case ast.UnaryOp(op=ast.USub() | ast.Invert()):
             return lambda: setattr(node, "op", ast.UAdd())
         case ast.Attribute() if node.attr in _NAMES:
             return lambda: setattr(node, "attr", _NAMES[node.attr])

@@ -43,15 +43,8 @@ def test_the_folder_is_that_of_the_embedded_run(address, tmp_path):
         (parts / f"wedge {tilt_deg:g}.stl").write_bytes(solids.to_stl_bytes(*solids.wedge(tilt_deg)))
     shutil.copy(parts / "wedge 20.stl", parts / "wedge too.stl")
     (parts / "bad.stl").write_bytes(b"solid nothing")
-    options = [
-        "--ball",
-        "6 mm",
-        "--material",
-        "Ti-6Al-4V",
-        "--quiet",
-        *few_of(["--no-pictures", "--short"], []),
-        "--out",
-    ]
+    fewer = few_of(["--no-pictures", "--short"], [])
+    options = ["--ball", "6 mm", "--material", "Ti-6Al-4V", "--quiet", *fewer, "--out"]
     out = tmp_path / "out"
     contents = []
     for more in (["--workers", "2"], ["--scheduler", address]):
